@@ -1,0 +1,1 @@
+"""pathcheck: verifies access lists and routing tables before they are deployed."""

@@ -1,0 +1,1 @@
+"""What one device does to packets: first match in a list, best route."""

@@ -1,0 +1,81 @@
+"""All devices of a fleet with what `fleet.yaml` adds to their text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pathcheck.model.device import Device
+from pathcheck.packet.address import Address
+from pathcheck.packet.prefix import Prefix
+from pathcheck.source import Span
+
+__all__ = ["Bootstrap", "FleetConfig", "Link", "LinkEnd", "Place"]
+
+
+@dataclass(frozen=True, slots=True)
+class LinkEnd:
+    """One end of a cable: a device and the canonical name of its interface."""
+
+    device: str
+    interface: str
+
+    def __str__(self) -> str:
+        return f"{self.device}:{self.interface}"
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A cable between two interfaces."""
+
+    a: LinkEnd
+    b: LinkEnd
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A name for addresses, nested places already resolved.
+
+    `prefixes` are of both IP versions, in the order of the file; a single
+    address is a prefix of full length.
+    """
+
+    name: str
+    prefixes: tuple[Prefix, ...]
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Bootstrap:
+    """How blank switches start: one entry of `fleet.yaml`'s bootstrap part."""
+
+    file: str
+    devices: tuple[str, ...]
+    vlan: int | None = None
+    subnet: Prefix | None = None
+    pool: tuple[Address, Address] | None = None
+    gateway: Address | None = None
+    dhcp: Address | None = None
+    server: Address | None = None
+    protocols: tuple[str, ...] = ()
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class FleetConfig:
+    """The whole intended configuration.
+
+    Parameters
+    ----------
+    devices
+        By name, in the order of the names.
+    required_flows
+        Path of the file of required flows, relative to the fleet's folder.
+    """
+
+    devices: Mapping[str, Device]
+    links: tuple[Link, ...] = ()
+    places: Mapping[str, Place] = field(default_factory=dict)
+    bootstrap: tuple[Bootstrap, ...] = ()
+    required_flows: str | None = None

@@ -1,0 +1,1 @@
+"""Devices and subnets as a graph, packets carried along it. The only room with networkx."""

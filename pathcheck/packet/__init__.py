@@ -1,0 +1,1 @@
+"""Header fields, one concrete packet, and sets given field by field, as immutable values."""

@@ -1,0 +1,1 @@
+"""Text to models, or a finding that points at the line. The only room with pyparsing."""

@@ -1,0 +1,1 @@
+"""What the program answers: plain data, ready to print."""
