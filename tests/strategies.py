@@ -1,0 +1,1 @@
+"""Hypothesis strategies that the tests share: valid values only, named in the plural."""
