@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal
 
 from pathcheck.model.access_list import ListBinding
@@ -11,7 +13,15 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
 from pathcheck.source import Span
 
-__all__ = ["AddressRole", "Interface", "InterfaceAddress", "InterfaceKind", "SwitchPort", "interface_kind"]
+__all__ = [
+    "AddressRole",
+    "Interface",
+    "InterfaceAddress",
+    "InterfaceKind",
+    "SwitchPort",
+    "canonical_name",
+    "interface_kind",
+]
 
 InterfaceKind = Literal[
     "physical", "subinterface", "svi", "loopback", "port-channel", "tunnel", "management", "discard"
@@ -128,11 +138,59 @@ def interface_kind(name: str) -> InterfaceKind:
     word = name.lower()
     for start, kind in _KIND_BY_START:
         if word.startswith(start):
-            return kind
+            return "subinterface" if "." in name and kind == "port-channel" else kind
     return "subinterface" if "." in name else "physical"
 
 
 _KIND_BY_START: tuple[tuple[str, InterfaceKind], ...] = (
     ("vlan", "svi"), ("loopback", "loopback"), ("tunnel", "tunnel"), ("management", "management"),
-    ("mgmt", "management"), ("null", "discard"), ("bvi", "svi"),
+    ("mgmt", "management"), ("null", "discard"), ("bvi", "svi"), ("bdi", "svi"), ("port-channel", "port-channel"),
+    ("bundle-ether", "port-channel"), ("lag", "port-channel"), ("nve", "tunnel"), ("vxlan", "tunnel"),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=65_536)
+def canonical_name(text: str) -> str:
+    """Return the full name of an interface: type word written out, no blanks, letter case as usual.
+
+    Parameters
+    ----------
+    text
+        A name or a short form of it, as `gi0/1`, `Vlan 20`, `PORT-CHANNEL 3`.
+        A name without a type word (`1/1/9`) stays as it is, and so does a type
+        word that is not known, but for its letter case.
+
+    Examples
+    --------
+    >>> [canonical_name(name) for name in ("gi0/1.20", "vlan 20", "Po3", "eth1", "1/1/9", "mgmt0")]
+    ['GigabitEthernet0/1.20', 'Vlan20', 'Port-channel3', 'Ethernet1', '1/1/9', 'mgmt0']
+    """
+    found = _NAME.fullmatch(text.strip())
+    if found is None:
+        return text.strip()
+    word, number = found[1].lower(), re.sub(r"\d+", lambda digits: digits[0].lstrip("0") or "0", found[2])
+    return _type_word(word) + number
+
+
+def _type_word(word: str) -> str:
+    """Return the full spelling of a type word or of a short form of it."""
+    for name in _TYPE_WORDS:
+        if name.lower() == word:
+            return name
+    for name in _TYPE_WORDS:
+        if name.lower().startswith(word):
+            return name
+    return word[:1].upper() + word[1:]
+
+
+_NAME = re.compile(r"([A-Za-z][A-Za-z-]*?) *(\d[\d/.:]*|)")
+
+_TYPE_WORDS = (
+    # Of two words with the same beginning the more common one stands first (common practice, no source).
+    "Ethernet", "FastEthernet", "GigabitEthernet", "TenGigabitEthernet", "TenGigE", "TwoGigabitEthernet",
+    "TwentyFiveGigE", "TwentyFiveGigabitEthernet", "FiveGigabitEthernet", "FortyGigabitEthernet", "FortyGigE",
+    "FiftyGigE", "HundredGigE", "HundredGigabitEthernet", "TwoHundredGigE", "FourHundredGigE", "AppGigabitEthernet",
+    "Vlan", "Loopback", "Port-channel", "Serial", "Tunnel", "Null", "mgmt", "Management", "MgmtEth", "BVI", "BDI",
+    "Bundle-Ether", "lag", "Dialer", "Multilink", "Cellular", "ATM", "POS", "Async", "Group-Async",
+    "Virtual-Template", "Virtual-Access", "Embedded-Service-Engine", "Wlan-GigabitEthernet", "nve", "Vxlan",
 )  # fmt: skip
