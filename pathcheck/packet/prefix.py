@@ -99,6 +99,24 @@ class Prefix:
         merged = cidr_merge([IPNetwork((p.value, p.length), version=p.version) for p in prefixes])
         return tuple(sorted(cls(block.version, int(block.first), int(block.prefixlen)) for block in merged))
 
+    @classmethod
+    def spanning(cls, prefixes: Iterable[Prefix]) -> Prefix:
+        """Return the longest prefix that covers all of them; it may hold further addresses.
+
+        Raises
+        ------
+        ValueError
+            There are none, or they are of two IP versions.
+        """
+        given = list(prefixes)
+        if len({p.version for p in given}) != 1:
+            raise ValueError("a spanning prefix needs prefixes of one IP version")
+        version, width = given[0].version, WIDTH[given[0].version]
+        lowest = min(p.value for p in given)
+        differing = lowest ^ max(p.last.value for p in given)
+        length = min(width - differing.bit_length(), *(p.length for p in given), width)
+        return cls.containing(Address(version, lowest), length)
+
     @property
     def hostmask(self) -> int:
         """The bits behind the length, as a number."""
@@ -134,6 +152,36 @@ class Prefix:
     def overlaps(self, other: Prefix) -> bool:
         """Whether some address is in both."""
         return self.covers(other) or other.covers(self)
+
+    def halves(self) -> tuple[Prefix, Prefix]:
+        """Return the two prefixes one bit longer.
+
+        Raises
+        ------
+        ValueError
+            The prefix is a single address.
+        """
+        longer = self.length + 1
+        if longer > WIDTH[self.version]:
+            raise ValueError(f"`{self}` is a single address and has no halves")
+        bit = 1 << (WIDTH[self.version] - longer)
+        return Prefix(self.version, self.value, longer), Prefix(self.version, self.value | bit, longer)
+
+    def without(self, others: Iterable[Prefix]) -> tuple[Prefix, ...]:
+        """Return the fewest prefixes that hold the addresses of this one that are in none of the others, in order.
+
+        Examples
+        --------
+        >>> [str(p) for p in Prefix.parse("10.1.0.0/22").without([Prefix.parse("10.1.1.0/24")])]
+        ['10.1.0.0/24', '10.1.2.0/23']
+        """
+        touching = [other for other in others if other.overlaps(self)]
+        if not touching:
+            return (self,)
+        if any(other.covers(self) for other in touching):
+            return ()
+        low, high = self.halves()
+        return low.without(touching) + high.without(touching)
 
     def reserved_addresses(self) -> tuple[Address, ...]:
         """Return the addresses that no station may have: network and broadcast address of an IPv4 prefix up to /30.
