@@ -71,7 +71,25 @@ class UnknownNameError(UsageError, LookupError):
 
 
 class InputError(PathcheckError, ValueError):
-    """A file cannot be read as what it should be."""
+    """A file cannot be read as what it should be.
+
+    `others` are further faults of the same file, in the order of its lines, so
+    that one run shows them all.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        span: Span | None = None,
+        help: str | None = None,
+        others: tuple[InputError, ...] = (),
+    ) -> None:
+        super().__init__(message, span=span, help=help)
+        self.others = others
+
+    def __str__(self) -> str:
+        return "\n".join((super().__str__(), *(str(error) for error in self.others)))
 
 
 class RefusedFileError(InputError):
