@@ -1,0 +1,62 @@
+"""`pathcheck demo`: writes the built-in fleet, looks at it, says what to try next."""
+
+from __future__ import annotations
+
+import shutil
+from importlib.resources import as_file, files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pathcheck.cli.exit_status import HOLDS
+from pathcheck.cli.options import JsonOption
+from pathcheck.errors import UsageError
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[FOLDER]", help="New folder for the demo fleet.", show_default=False)
+    ] = Path("pathcheck-demo"),
+    json: JsonOption = False,
+) -> int:
+    """Write the demo fleet of an invented ferry operator to a new folder and check it."""
+    if folder.exists():
+        raise UsageError(f"`{folder}` exists already", help="name a folder that does not exist yet")
+    with as_file(_demo_fleet()) as source:
+        shutil.copytree(source, folder, ignore=shutil.ignore_patterns("__pycache__"))
+
+    from pathcheck.cli.check import run_check
+
+    if json:
+        run_check(folder, json=True)
+        return HOLDS
+    typer.echo(f"The fleet of an invented ferry operator was written to {folder}.\n")
+    run_check(folder, json=False)
+    typer.echo(
+        f"""
+Some of its faults were planted. Try next:
+  pathcheck flow --fleet {folder} tcp 10.20.20.7 10.10.90.20:443     a ticket counter sells a ticket
+  pathcheck flow --fleet {folder} tcp 10.30.20.7 10.10.90.21:443     another one cannot; which line is to blame?
+  pathcheck flow --fleet {folder} udp 10.20.20.7 10.10.90.32:domain  a question without an answer
+  pathcheck flow --fleet {folder} tcp controller quay-c:22           is this switch manageable?
+  pathcheck review --fleet {folder}                                  lines that never act
+  pathcheck parse --fleet {folder}                                   what became of each line"""
+    )
+    return HOLDS
+
+
+def _demo_fleet() -> Traversable:
+    """The fleet inside the installed package; in a checkout, where it is kept once, in `corpora`."""
+    shipped = files("pathcheck").joinpath("demo_fleet")
+    if shipped.is_dir():
+        return shipped
+    return Path(__file__).parents[2] / "corpora" / "ferry-operator" / "fleet"

@@ -1,0 +1,90 @@
+"""The program: its commands, and the one place where exceptions become exit statuses."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from pathcheck.cli import demo, flow, parse
+from pathcheck.cli.exit_status import INTERNAL_FAULT, INTERRUPTED, UNREADABLE
+from pathcheck.errors import InternalFault, PathcheckError
+
+__all__ = ["app", "run"]
+
+app = typer.Typer(
+    name="pathcheck",
+    help="Verifies access lists and routing tables before they are deployed.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for command in (demo, parse, flow):
+    command.register(app)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"pathcheck {version('pathcheck')}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    """Take the options that stand before a command."""
+
+
+def run() -> None:
+    """Run the program and end the process; no traceback reaches the user."""
+    sys.exit(_status(sys.argv[1:]))
+
+
+def _status(arguments: list[str]) -> int:
+    """Run the program on arguments and return its exit status."""
+    try:
+        status = app(arguments, prog_name="pathcheck", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except InternalFault as fault:
+        return _internal_fault(fault)
+    except PathcheckError as error:
+        from pathcheck.reports.diagnostic import render_error
+
+        typer.echo(render_error(error), err=True)
+        return UNREADABLE
+    except KeyboardInterrupt:
+        typer.echo("interrupted; nothing was decided", err=True)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader has gone (`| head`). Nothing more can be said to it, and Python must not try at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return INTERRUPTED
+    except Exception as fault:
+        if hasattr(fault, "show") and hasattr(fault, "exit_code"):  # a usage error, in the words of the option parser
+            fault.show()
+            return UNREADABLE
+        return _internal_fault(fault)
+
+
+def _internal_fault(fault: Exception) -> int:
+    """Say that the program is at fault, and what to report; the details go to a file, not to the screen."""
+    from pathcheck.reports.fault import write_fault_report
+
+    place = write_fault_report(fault, sys.argv[1:])
+    typer.echo(
+        f"internal fault: {fault or type(fault).__name__}\n"
+        "This is a fault of pathcheck, not of your input, and no answer was given.\n"
+        f"Please report it with {place} and, if you may share it, the configuration that shows it.",
+        err=True,
+    )
+    return INTERNAL_FAULT

@@ -1,0 +1,24 @@
+"""Options that mean the same in each command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["FleetOption", "JsonOption", "on_terminal"]
+
+FleetOption = Annotated[
+    Path,
+    typer.Option("--fleet", metavar="PATH", help="Folder of the fleet, or one configuration file.", show_default=False),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, and nothing else.")]
+
+
+def on_terminal() -> bool:
+    """Whether standard output is a terminal that wants colour (NO_COLOR is respected)."""
+    import os
+    import sys
+
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
