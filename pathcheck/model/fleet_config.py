@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 from pathcheck.model.device import Device
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.protocol import TCP
+from pathcheck.packet.ranges import Ranges
 from pathcheck.source import Span
 
-__all__ = ["Bootstrap", "FleetConfig", "Link", "LinkEnd", "Place"]
+__all__ = ["Bootstrap", "FleetConfig", "Link", "LinkEnd", "Place", "Session"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,25 @@ class Bootstrap:
 
 
 @dataclass(frozen=True, slots=True)
+class Session:
+    """The session with which the controller configures a device.
+
+    Parameters
+    ----------
+    protocol, ports
+        What it opens on the device's management address.
+    source
+        Where it comes from: the name of a place, or an address or prefix as text.
+        The place `controller` need not exist.
+    """
+
+    protocol: int = TCP
+    ports: Ranges = field(default_factory=lambda: Ranges.single(22))
+    source: str = "controller"
+    span: Span | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class FleetConfig:
     """The whole intended configuration.
 
@@ -79,3 +100,4 @@ class FleetConfig:
     places: Mapping[str, Place] = field(default_factory=dict)
     bootstrap: tuple[Bootstrap, ...] = ()
     required_flows: str | None = None
+    session: Session = field(default_factory=Session)

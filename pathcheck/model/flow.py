@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pathcheck.packet.address import IPVersion
 from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.protocol import ICMPV6
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import FlagMatch
 
@@ -47,6 +49,9 @@ class Flow:
         The table in which the packets start, where it is not the global one.
     at
         None: on each interface that is on the source's subnet.
+    either_icmp
+        Whether protocol 1 was asked for by the word `icmp` between ends of both
+        IP versions: between IPv6 addresses it then is ICMPv6.
     """
 
     protocol: int | None
@@ -62,3 +67,8 @@ class Flow:
     fragment: bool = False
     vrf: str | None = None
     at: EntryPoint | None = None
+    either_icmp: bool = False
+
+    def protocol_in(self, version: IPVersion) -> int | None:
+        """Return the protocol that is meant between addresses of one IP version."""
+        return ICMPV6 if self.either_icmp and version == 6 else self.protocol
