@@ -1,0 +1,624 @@
+"""Whether frames get from one interface to another: VLANs, trunks and cables, hop by hop.
+
+A segment is one broadcast domain as one device sees it: a VLAN of a switch, or
+a routed port or sub-interface. A cable joins a segment of one end to a segment
+of the other if a frame gets across in both directions: how it leaves (untagged,
+or with a tag) must be how the other end takes it in.
+
+Only cabling that `links` gives is checked. Where a device has none, the subnet
+is assumed to be carried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from pathcheck.dataplane.interface_state import interface_state, svi_vlan
+from pathcheck.model.access_list import Direction, ListBinding
+from pathcheck.model.device import Device
+from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.model.interface import Interface, SwitchPort
+from pathcheck.model.unmodelled import DeviceScope, LayerTwoScope
+from pathcheck.model.vlan import ALWAYS_PRESENT
+from pathcheck.network.topology import Cable, Topology
+from pathcheck.results.path import Doubt
+from pathcheck.source import Span
+
+__all__ = ["Carriage", "LayerTwo", "PortPassage", "Segment"]
+
+UNTAGGED = 0
+DEFAULT_VLAN = 1
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Segment:
+    """A VLAN of a device (`vlan` set), or a routed port or sub-interface of it (`port` set)."""
+
+    device: str
+    vlan: int | None = None
+    port: str | None = None
+
+    def __str__(self) -> str:
+        return f"VLAN {self.vlan} on {self.device}" if self.port is None else f"{self.device}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class PortPassage:
+    """A switch port that frames pass, and in which direction: where a list on the port acts."""
+
+    device: str
+    port: str
+    direction: Direction
+
+
+@dataclass(frozen=True, slots=True)
+class Carriage:
+    """Whether frames get from one interface to another.
+
+    Parameters
+    ----------
+    carried
+        True where they do. False with a `fault` where they do not. With
+        `doubts` it is not known.
+    assumed
+        The devices or interfaces whose cabling is not given, so that carriage
+        was assumed.
+    passages
+        The switch ports with a list that frames pass, in order.
+    fault
+        The end that is wrong, with its line.
+    doubts
+        The lines that leave it open whether frames get across.
+    drop_doubts
+        Lists on ports that may or may not be on the way.
+    """
+
+    carried: bool
+    assumed: tuple[str, ...] = ()
+    passages: tuple[PortPassage, ...] = ()
+    fault: Doubt | None = None
+    doubts: tuple[Doubt, ...] = ()
+    drop_doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Crossing:
+    """A step over a cable from one segment to another; it is certain where there are no doubts."""
+
+    near: LinkEnd
+    far: LinkEnd
+    segment: Segment
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Refusal:
+    """Frames of the segment do not get over the cable."""
+
+    fault: Doubt
+
+
+@dataclass(frozen=True, slots=True)
+class _Port:
+    """One end of a cable as it may act: routed, access or trunk."""
+
+    device: Device
+    name: str
+    interface: Interface | None
+    acts_as: str
+
+    @property
+    def switch_port(self) -> SwitchPort:
+        found = self.interface.switch_port if self.interface else None
+        return found if found is not None else SwitchPort()
+
+    def span(self, *subjects: str) -> Span | None:
+        """Return where the first of some settings stands, else where the interface stands."""
+        spans = dict(self.switch_port.spans)
+        for subject in subjects:
+            if subject in spans:
+                return spans[subject]
+        return self.interface.span if self.interface else None
+
+    def __str__(self) -> str:
+        return f"{self.device.name}:{self.name}"
+
+
+class LayerTwo:
+    """The layer-2 view of a fleet; answers are kept.
+
+    Parameters
+    ----------
+    topology
+        Owners, states and cables.
+    """
+
+    def __init__(self, topology: Topology) -> None:
+        self._topology = topology
+        self._carriages: dict[tuple[LinkEnd, LinkEnd], Carriage] = {}
+
+    def between(self, a: LinkEnd, b: LinkEnd) -> Carriage:
+        """Return whether frames that leave interface `a` reach interface `b`; both have addresses."""
+        key = (a, b)
+        if key not in self._carriages:
+            self._carriages[key] = self._between(a, b)
+        return self._carriages[key]
+
+    def _between(self, a: LinkEnd, b: LinkEnd) -> Carriage:
+        if a == b:
+            return Carriage(True)
+        assumed = self._without_cabling(a, b)
+        if assumed:
+            return Carriage(True, assumed=assumed)
+        start, goal = self.segment(a), self.segment(b)
+        if start is None or goal is None:
+            open_end = a if start is None else b
+            interface = self._topology.interface(open_end)
+            why = f"the text does not tell which VLAN {open_end} is in"
+            return Carriage(True, doubts=(Doubt(why, interface.span if interface else None),))
+        for certain in (True, False):
+            way = self._way(start, goal, certain)
+            if way is not None:
+                doubts = tuple(dict.fromkeys(doubt for step in way for doubt in step.doubts))
+                passages, drop_doubts = self._port_lists_on(way, start)
+                return Carriage(True, passages=passages, doubts=doubts, drop_doubts=drop_doubts)
+        hidden = dict.fromkeys(self._component_doubts(start) + self._component_doubts(goal))
+        if hidden:
+            return Carriage(True, doubts=tuple(hidden))
+        return Carriage(False, fault=self._fault(start, goal))
+
+    def _without_cabling(self, a: LinkEnd, b: LinkEnd) -> tuple[str, ...]:
+        """Return what has no cabling given: a device that no link names, or its management port.
+
+        Management ports stand apart: they are commonly on a network of their
+        own, which the list of cables leaves out.
+        """
+        found = []
+        for end in (a, b):
+            if not self._topology.is_cabled(end.device):
+                found.append(end.device)
+                continue
+            interface = self._topology.interface(end)
+            is_management = interface is not None and interface.kind == "management"
+            if is_management and not self._topology.cables_of(end.device, end.interface):
+                found.append(str(end))
+        return tuple(dict.fromkeys(found))
+
+    def segment(self, end: LinkEnd) -> Segment | None:
+        """Return the segment that an interface with an address is on, None where the text does not tell."""
+        interface = self._topology.interface(end)
+        if interface is None:
+            return None
+        if interface.kind == "svi":
+            vlan = svi_vlan(interface)
+            return Segment(end.device, vlan=vlan) if vlan is not None else None
+        if interface.kind == "subinterface" and interface.vlan is None and not interface.untagged:
+            return None
+        return Segment(end.device, port=end.interface)
+
+    def segment_behind(self, end: LinkEnd) -> Segment | None:
+        """Return the segment that untagged frames are in which enter a switch port; None on any other port."""
+        port = self._topology.interface(self._topology.logical(end))
+        if port is None or port.switch_port is None:
+            return None
+        trunk = port.switch_port.mode == "trunk"
+        vlan = port.switch_port.native if trunk else port.switch_port.access_vlan
+        return Segment(end.device, vlan=vlan or DEFAULT_VLAN)
+
+    # ---- ways over cables -------------------------------------------------------------------
+
+    def _way(self, start: Segment, goal: Segment, certain: bool) -> list[_Crossing] | None:
+        """Return the steps of a shortest way between two segments, None where there is none."""
+        came_by: dict[Segment, tuple[Segment, _Crossing] | None] = {start: None}
+        border = [start]
+        while border and goal not in came_by:
+            reached = []
+            for segment in border:
+                for step in self._steps(segment):
+                    if isinstance(step, _Crossing) and step.segment not in came_by and not (certain and step.doubts):
+                        came_by[step.segment] = (segment, step)
+                        reached.append(step.segment)
+            border = reached
+        if goal not in came_by:
+            return None
+        way: list[_Crossing] = []
+        here = came_by[goal]
+        while here is not None:
+            way.append(here[1])
+            here = came_by[here[0]]
+        return way[::-1]
+
+    def component(self, start: Segment) -> tuple[Segment, ...]:
+        """Return every segment that frames of a segment may reach, itself first."""
+        found = {start: None}
+        border = [start]
+        while border:
+            reached = []
+            for segment in border:
+                for step in self._steps(segment):
+                    if isinstance(step, _Crossing) and step.segment not in found:
+                        found[step.segment] = None
+                        reached.append(step.segment)
+            border = reached
+        return tuple(found)
+
+    def _steps(self, segment: Segment) -> Iterator[_Crossing | _Refusal]:
+        """Return what happens to frames of a segment on each cable that they could take."""
+        for cable in self._cables_at(segment):
+            yield from self._cross(segment, cable)
+
+    def _cables_at(self, segment: Segment) -> Iterator[Cable]:
+        topology = self._topology
+        if segment.port is not None:
+            interface = topology.interface(LinkEnd(segment.device, segment.port))
+            parent = interface.parent if interface else None
+            yield from topology.cables_of(segment.device, parent or segment.port)
+            return
+        yield from topology.cables_at(segment.device)
+
+    def _cross(self, segment: Segment, cable: Cable) -> list[_Crossing | _Refusal]:
+        """Return the segments that frames reach over a cable: one, or several where a port may act in several ways."""
+        topology = self._topology
+        shut = [self._shut(end) for end in (cable.near, cable.far)]
+        for fault in shut:
+            if fault is not None:
+                return [_Refusal(fault)]
+        near, far = topology.logical(cable.near), topology.logical(cable.far)
+        found: dict[Segment, _Crossing] = {}
+        refusals: list[_Refusal] = []
+        choices = list(self._ways_to_act(near, far))
+        for near_port, far_port in choices:
+            outcome = self._over(segment, near_port, far_port)
+            if isinstance(outcome, Segment):
+                found[outcome] = _Crossing(near, far, outcome, self._crossing_doubts(segment, outcome))
+            else:
+                refusals.append(_Refusal(outcome))
+        if found and (refusals or len(found) > 1):
+            why = f"the text does not tell how {near} and {far} settle on access or trunk"
+            port = topology.interface(near)
+            open_mode = Doubt(why, port.span if port else None)
+            return [_Crossing(step.near, step.far, step.segment, (*step.doubts, open_mode)) for step in found.values()]
+        return [*found.values()] or [*refusals[:1]]
+
+    def _shut(self, end: LinkEnd) -> Doubt | None:
+        """Say why no frame passes a port or its port channel, None where frames pass."""
+        topology = self._topology
+        for port in dict.fromkeys((end, topology.logical(end))):
+            interface = topology.interface(port)
+            if interface is not None:
+                state = interface_state(topology.device(port.device), interface)
+                if not state.up:
+                    return Doubt(f"{port} is down: {state.why}", state.span)
+        return None
+
+    def _ways_to_act(self, near: LinkEnd, far: LinkEnd) -> Iterator[tuple[_Port, _Port]]:
+        """Return each pair of ways in which the two ends of a cable may act."""
+        topology = self._topology
+        devices = [topology.device(end.device) for end in (near, far)]
+        ports = [topology.interface(end) for end in (near, far)]
+        modes = [_modes(device, port) for device, port in zip(devices, ports, strict=True)]
+        # Common practice, no source: a port that negotiates becomes a trunk only if one of the two asks for it and
+        # the other is not fixed as something else; then both become one.
+        one_asks = any(_asks_for_trunk(port) for port in ports)
+        negotiate = [len(choices) > 1 for choices in modes]
+        for this, other in ((0, 1), (1, 0)):
+            if negotiate[this] and not ("trunk" in modes[other] and one_asks):
+                modes[this] = tuple(mode for mode in modes[this] if mode != "trunk")
+        for near_mode in modes[0]:
+            for far_mode in modes[1]:
+                if all(negotiate) and {near_mode, far_mode} == {"access", "trunk"}:
+                    continue
+                yield (
+                    _Port(devices[0], near.interface, ports[0], near_mode),
+                    _Port(devices[1], far.interface, ports[1], far_mode),
+                )
+
+    def _over(self, segment: Segment, near: _Port, far: _Port) -> Segment | Doubt:
+        """Return the segment at the far end that frames of a segment get into and back from, else what is wrong."""
+        tag = self._leave(segment, near)
+        if isinstance(tag, Doubt):
+            return tag
+        reached = self._enter(tag, far)
+        if isinstance(reached, Doubt):
+            return reached
+        back = self._leave(reached, far)
+        if isinstance(back, Doubt):
+            return back
+        returned = self._enter(back, near)
+        if returned != segment:
+            how, taken = _tagging(tag), _tagging(back)
+            return Doubt(
+                f"{near} sends frames of {segment} {how}, {far} sends frames of {reached} {taken}: "
+                f"{_mismatch(near, far)}",
+                near.span("native", "access", "mode"),
+            )
+        return reached
+
+    def _leave(self, segment: Segment, port: _Port) -> int | Doubt:
+        """Return the tag with which frames of a segment leave a port (0 for none), else what is wrong."""
+        if port.acts_as == "routed":
+            if segment.port == port.name:
+                return UNTAGGED
+            interface = port.device.interfaces.get(segment.port) if segment.port else None
+            if interface is not None and interface.parent == port.name and (interface.untagged or interface.vlan):
+                return UNTAGGED if interface.untagged else interface.vlan or UNTAGGED
+            return Doubt(f"{port} is a routed port, which carries no VLAN", port.span())
+        vlan = segment.vlan
+        if vlan is None:
+            return Doubt(f"{port} is a switch port", port.span("mode"))
+        return self._absent_vlan(port, vlan) or self._tag_of(port, vlan)
+
+    def _tag_of(self, port: _Port, vlan: int) -> int | Doubt:
+        """Return the tag of a VLAN's frames on a switch port, else why the port does not carry the VLAN."""
+        settings = port.switch_port
+        if port.acts_as == "access":
+            own = settings.access_vlan or DEFAULT_VLAN
+            if vlan == own:
+                return UNTAGGED
+            if vlan == settings.voice_vlan:
+                return vlan
+            return Doubt(f"{port} is an access port in VLAN {own}, not in VLAN {vlan}", port.span("access", "mode"))
+        if settings.allowed is not None and vlan not in settings.allowed:
+            return Doubt(f"the trunk {port} does not allow VLAN {vlan}", port.span("allowed"))
+        return UNTAGGED if vlan == (settings.native or DEFAULT_VLAN) else vlan
+
+    def _enter(self, tag: int, port: _Port) -> Segment | Doubt:
+        """Return the segment that a frame gets into at a port, else what is wrong."""
+        if port.acts_as == "routed":
+            return self._enter_routed(tag, port)
+        settings = port.switch_port
+        if port.acts_as == "access":
+            if tag not in (UNTAGGED, settings.voice_vlan):
+                own = settings.access_vlan or DEFAULT_VLAN
+                why = f"{port} is an access port in VLAN {own}, which takes no frames tagged with VLAN {tag}"
+                return Doubt(why, port.span("access", "mode"))
+            vlan = tag or settings.access_vlan or DEFAULT_VLAN
+        else:
+            vlan = tag or settings.native or DEFAULT_VLAN
+            if settings.allowed is not None and vlan not in settings.allowed:
+                return Doubt(f"the trunk {port} does not allow VLAN {vlan}", port.span("allowed"))
+        return self._absent_vlan(port, vlan) or Segment(port.device.name, vlan=vlan)
+
+    def _enter_routed(self, tag: int, port: _Port) -> Segment | Doubt:
+        """Return the routed port or sub-interface that takes a frame."""
+        for interface in port.device.interfaces.values():
+            if interface.parent == port.name and (interface.untagged if tag == UNTAGGED else interface.vlan == tag):
+                if interface.shutdown:
+                    fault = f"{port.device.name}:{interface.name} is shut down"
+                    return Doubt(fault, interface.shutdown_span or interface.span)
+                return Segment(port.device.name, port=interface.name)
+        if tag == UNTAGGED:
+            return Segment(port.device.name, port=port.name)
+        return Doubt(f"no sub-interface of {port} takes frames tagged with VLAN {tag}", port.span())
+
+    @staticmethod
+    def _absent_vlan(port: _Port, vlan: int) -> Doubt | None:
+        """Say why a device does not carry a VLAN at all; without a VLAN section "not defined" says nothing."""
+        defined = port.device.vlans.get(vlan)
+        if defined is not None:
+            return Doubt(f"VLAN {vlan} is shut down on {port.device.name}", defined.span) if defined.shutdown else None
+        if not port.device.has_vlan_section or vlan in ALWAYS_PRESENT:
+            return None
+        return Doubt(f"VLAN {vlan} is not defined on {port.device.name}", port.span("allowed", "access", "mode"))
+
+    # ---- what leaves it open ----------------------------------------------------------------
+
+    def _crossing_doubts(self, segment: Segment, reached: Segment) -> tuple[Doubt, ...]:
+        """Return what leaves open whether frames get from one segment to the next over a cable that fits."""
+        found = [*self._doubts_at(segment), *self._doubts_at(reached)]
+        if segment.vlan is not None and reached.vlan is not None and segment.vlan != reached.vlan:
+            why = f"untagged frames change from {segment} to {reached}, and spanning tree may block the port for it"
+            found.append(Doubt(why, None))
+        return tuple(dict.fromkeys(found))
+
+    def _doubts_at(self, segment: Segment) -> Iterator[Doubt]:
+        """Return the lines of a device that may change how frames of a segment are carried."""
+        device = self._topology.device(segment.device)
+        for line in device.unmodelled:
+            scope = line.scope
+            touches_vlan = (
+                isinstance(scope, LayerTwoScope) and segment.vlan is not None and scope.vlan in (None, segment.vlan)
+            )
+            if touches_vlan or isinstance(scope, DeviceScope):
+                yield Doubt(f"{line.what} on {device.name}", line.span)
+        vlan = device.vlans.get(segment.vlan) if segment.vlan is not None else None
+        if vlan is not None and vlan.trunk_groups:
+            yield Doubt(f"VLAN {vlan.number} is limited to some trunks of {device.name}", vlan.span)
+
+    def _component_doubts(self, start: Segment) -> list[Doubt]:
+        """Return the lines by which frames might leave the reach of a segment after all."""
+        return [doubt for segment in self.component(start) for doubt in self._doubts_at(segment)]
+
+    # ---- lists on switch ports --------------------------------------------------------------
+
+    def _port_lists_on(self, way: list[_Crossing], start: Segment) -> tuple[tuple[PortPassage, ...], tuple[Doubt, ...]]:
+        """Return the ports with lists on a way, or doubts where frames may take other ways as well."""
+        passages = [
+            passage
+            for step in way
+            for passage in (
+                PortPassage(step.near.device, step.near.interface, "out"),
+                PortPassage(step.far.device, step.far.interface, "in"),
+            )
+            if self._has_port_list(passage)
+        ]
+        listed, cables = self._inner_port_lists(start)
+        if not listed or cables == len(self.component(start)) - 1:
+            return tuple(passages), ()
+        return (), listed
+
+    def _inner_port_lists(self, start: Segment) -> tuple[tuple[Doubt, ...], int]:
+        """Return the lists on cabled ports within reach of a segment, and the number of cables there."""
+        steps = [
+            step for segment in self.component(start) for step in self._steps(segment) if isinstance(step, _Crossing)
+        ]
+        doubts = [
+            Doubt(f"the list on the switch port {end} may be on the way", binding.span)
+            for step in steps
+            for end in (step.near, step.far)
+            for binding in self._port_bindings(end)
+        ]
+        cables = {frozenset((step.near, step.far)) for step in steps}
+        return tuple(dict.fromkeys(doubts)), len(cables)
+
+    def _has_port_list(self, passage: PortPassage) -> bool:
+        end = LinkEnd(passage.device, passage.port)
+        return any(binding.direction == passage.direction for binding in self._port_bindings(end))
+
+    def _port_bindings(self, end: LinkEnd) -> list[ListBinding]:
+        interface = self._topology.interface(end)
+        return [binding for binding in interface.bindings if binding.port] if interface else []
+
+    def inner_list_doubts(self, end: LinkEnd) -> tuple[Doubt, ...]:
+        """Return the lists on cabled switch ports that a station's frames may pass before they reach an interface."""
+        segment = self.segment(end)
+        if segment is None or not self._topology.is_cabled(end.device):
+            return ()
+        return self._inner_port_lists(segment)[0]
+
+    def station_ports(self, end: LinkEnd) -> tuple[LinkEnd, ...]:
+        """Return the switch ports to which a station on an interface's subnet may be connected.
+
+        Those that carry the VLAN untagged or tagged, are up, and have no cable
+        to another device of the fleet.
+        """
+        segment = self.segment(end)
+        if segment is None or segment.vlan is None:
+            return ()
+        segments = self.component(segment) if self._topology.is_cabled(end.device) else (segment,)
+        found = []
+        for here in segments:
+            device = self._topology.device(here.device)
+            for name, interface in device.interfaces.items():
+                port = LinkEnd(here.device, name)
+                if interface.switch_port is None or here.vlan is None or self._topology.logical(port) != port:
+                    continue
+                if self._shut(port) is not None or self._topology.cables_of(here.device, name):
+                    continue
+                ways = [_Port(device, name, interface, mode) for mode in _modes(device, interface)]
+                if any(not isinstance(self._leave(here, way), Doubt) for way in ways):
+                    found.append(port)
+        return tuple(found)
+
+    # ---- blame ------------------------------------------------------------------------------
+
+    def _fault(self, start: Segment, goal: Segment) -> Doubt:
+        """Say where on the cables between two segments the first thing is wrong."""
+        for segment in (start, goal):
+            if segment.port is not None and not list(self._cables_at(segment)):
+                return Doubt(f"no link names a cable on {segment}", self._segment_span(segment))
+        way = self._cable_way(start, goal)
+        if way is None:
+            return Doubt(f"no cables lead from {start} to {goal}", self._segment_span(start))
+        segment = start
+        for cable in way:
+            outcome = self._cross(segment, cable)
+            refused = next((step.fault for step in outcome if isinstance(step, _Refusal)), None)
+            if refused is not None:
+                return refused
+            segment = next(step.segment for step in outcome if isinstance(step, _Crossing))
+        if segment.vlan is not None and goal.vlan is not None:
+            return Doubt(f"frames of {start} arrive in {segment}, not in {goal}", self._segment_span(goal))
+        return Doubt(f"frames of {start} arrive at {segment}, not at {goal}", self._segment_span(goal))
+
+    def _cable_way(self, start: Segment, goal: Segment) -> list[Cable] | None:
+        """Return the cables of a shortest way between the devices of two segments, whatever they carry."""
+        import networkx
+
+        if start.device == goal.device:
+            return []
+        usable: dict[tuple[str, str], Cable] = {}
+        for device in self._topology.devices:
+            for cable in self._topology.cables_at(device.name):
+                usable.setdefault((cable.near.device, cable.far.device), cable)
+        for segment, at_end in ((start, 0), (goal, 1)):
+            if segment.port is not None:
+                # Frames of a routed port start and end on its own cables only.
+                own = list(self._cables_at(segment))
+                for pair in [pair for pair in usable if pair[at_end] == segment.device]:
+                    far = pair[1 - at_end]
+                    fitting = next((cable for cable in own if cable.far.device == far), None)
+                    if fitting is None:
+                        del usable[pair]
+                    else:
+                        usable[pair] = fitting if at_end == 0 else Cable(fitting.far, fitting.near, fitting.span)
+        cables: networkx.DiGraph[str] = networkx.DiGraph(list(usable))
+        cables.add_nodes_from((start.device, goal.device))
+        try:
+            devices = networkx.shortest_path(cables, start.device, goal.device)
+        except networkx.NetworkXNoPath:
+            return None
+        return [usable[pair] for pair in pairwise(devices)]
+
+    def _segment_span(self, segment: Segment) -> Span | None:
+        """Return the line of the interface that stands for a segment."""
+        device = self._topology.device(segment.device)
+        for interface in device.interfaces.values():
+            if interface.name == segment.port or (interface.kind == "svi" and interface.vlan == segment.vlan):
+                return interface.span
+        return None
+
+
+def _modes(device: Device, interface: Interface | None) -> tuple[str, ...]:
+    """Return what a port may act as by its own text: `access`, `trunk`, `routed`."""
+    if interface is None or (interface.switch_port is None and _is_blank(device, interface)):
+        return ("access", "trunk", "routed") if _switches(device) else ("routed",)
+    if interface.switch_port is None:
+        return ("routed",)
+    mode = interface.switch_port.mode
+    return (mode,) if mode in ("access", "trunk") else ("access", "trunk")
+
+
+def _asks_for_trunk(interface: Interface | None) -> bool:
+    """Whether the text of a port names trunking: a mode that wants it, or a line that only a trunk needs."""
+    settings = interface.switch_port if interface else None
+    if settings is None or settings.mode == "access":
+        return False
+    return settings.mode is not None or settings.allowed is not None or settings.native is not None
+
+
+def _is_blank(device: Device, interface: Interface) -> bool:
+    """Whether the text leaves open if a physical port switches or routes."""
+    says_routed = (
+        interface.routed
+        or interface.addresses
+        or interface.unknown_address is not None
+        or interface.borrowed is not None
+        or interface.vrf is not None
+        or interface.ipv6_enabled
+    )
+    return (
+        interface.kind in ("physical", "port-channel")
+        and not says_routed
+        and not any(other.parent == interface.name for other in device.interfaces.values())
+    )
+
+
+def _switches(device: Device) -> bool:
+    """Whether the text describes a device that has switch ports at all."""
+    return device.has_vlan_section or any(
+        interface.switch_port is not None or interface.kind == "svi" for interface in device.interfaces.values()
+    )
+
+
+def _tagging(tag: int) -> str:
+    """Say how frames are sent."""
+    return f"tagged with VLAN {tag}" if tag else "untagged"
+
+
+def _mismatch(near: _Port, far: _Port) -> str:
+    """Say which setting of two ports differs."""
+    if near.acts_as == far.acts_as == "trunk":
+        natives = [port.switch_port.native or DEFAULT_VLAN for port in (near, far)]
+        return f"the native VLANs are {natives[0]} and {natives[1]}"
+    return f"one is {_in_words(near)}, the other {_in_words(far)}"
+
+
+def _in_words(port: _Port) -> str:
+    """Say what a port acts as."""
+    settings = port.switch_port
+    if port.acts_as == "access":
+        return f"an access port in VLAN {settings.access_vlan or DEFAULT_VLAN}"
+    return f"a trunk with native VLAN {settings.native or DEFAULT_VLAN}" if port.acts_as == "trunk" else "a routed port"
