@@ -55,7 +55,8 @@ Blocks
     the start of a line since. A line in a block that fits no command of it but a modelled or unmodelled one of
     the outer mode is the outer mode's, as on a device. `exit`, `quit`, `exit-...`, `end` and `!` are dealt with
     here. `opens` of an ignored or unmodelled command names a mode whose deeper lines all get the command's class;
-    the table of that mode only tells which lines that are not indented belong to it. `"ignored block"` and
+    the table of that mode tells which lines that are not indented belong to it; a handler in it may look at a line
+    (for a use of a list), and a LineClass that it returns is the line's. `"ignored block"` and
     `"unmodelled block"` are such modes with empty tables. `opens` of a modelled command names the block that
     follows where the header cannot be read.
 Unknown lines
@@ -532,7 +533,7 @@ class LineReader:
         if block is not None:
             line.subject = block.subject
             if block.all_lines is not None:
-                return self._inside_whole(block, line)
+                return self._inside_whole(block, line, found)
         if found is None:
             return self._unknown(block, line)
         command, line.start, line.negated = found
@@ -623,15 +624,25 @@ class LineReader:
             return
         while stack and stack[-1].indent > source.indent:
             stack.pop()
-        if stack:
+        # One that is indented deeper than the block's header leaves a part of the block that is not told apart;
+        # and so does `exit-address-family` in a block that is taken as a whole.
+        if stack and not (source.indent > stack[-1].indent or (stack[-1].all_lines and "-" in source.text)):
             stack.pop()
 
     # -- what becomes of it --
 
-    def _inside_whole(self, block: Block, line: CommandLine) -> LineClass:
-        """Account for a line of a block that is taken as a whole."""
+    def _inside_whole(self, block: Block, line: CommandLine, found: tuple[Command, int, bool] | None) -> LineClass:
+        """Account for a line of a block that is taken as a whole; a handler may look at it and change its class."""
         line_class = block.all_lines
         assert line_class is not None
+        if found is not None and found[0].handler is not None:
+            _, line.start, line.negated = found
+            try:
+                result = found[0].handler(self.contexts[-1], line)
+            except WrongLine as fault:
+                return self._wrong(block, found[0], line, fault)
+            if isinstance(result, LineClass):
+                line_class = result
         if line_class is not LineClass.IGNORED:
             self.records.append(LineRecord(line.span, line_class, block.why))
         return line_class
