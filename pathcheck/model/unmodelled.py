@@ -78,13 +78,16 @@ class RouteScope:
     distance
         The lowest administrative distance with which such a route can come: it
         cannot displace a route of the same prefix with a lower one. Connected
-        routes stay.
+        routes stay; 0 is a connected route that the text does not show.
+    exact
+        Whether such a route is for exactly `within`, so that longer prefixes win over it.
     """
 
     vrf: str | None = None
     family: Family | None = None
     within: Prefix | None = None
     distance: int = 1
+    exact: bool = False
 
 
 @dataclass(frozen=True, slots=True)
