@@ -265,13 +265,17 @@ class Mode:
     ----------
     unknown
         What a line can touch that no table knows, given `(context, line)`.
+    expected
+        What every line of the block must be; an unknown line is then `wrong`, with that in its message.
     garbled
-        Whether a line that is not indented, that no table knows, and that stands among lines of the
-        block that are not indented either, is meant for the block; asked with the line.
+        For a line that no table knows, that is not indented, and that stands behind a header or lines of the
+        block that are not indented either: it may be meant for the block, so `unknown` is asked. If this
+        function says True the line can be meant for nothing else; otherwise it counts as unknown at the top, too.
     """
 
     name: str
     unknown: Touches = None
+    expected: str | None = None
     garbled: Callable[[CommandLine], bool] | None = None
     plain: _Node = field(default_factory=lambda: _Node(), repr=False)
     negative: _Node = field(default_factory=lambda: _Node(), repr=False)
@@ -465,7 +469,7 @@ class Context:
 class Block:
     """A block that is open: its mode, what it is about, how it is indented."""
 
-    __slots__ = ("all_lines", "closed", "header", "indent", "mode", "seen_indented", "subject", "why")
+    __slots__ = ("all_lines", "closed", "header", "indent", "mode", "seen_indented", "seen_level", "subject", "why")
 
     def __init__(self, mode: Mode, subject: Any, header: TextLine, all_lines: LineClass | None = None, why: str = ""):
         self.mode = mode
@@ -475,6 +479,7 @@ class Block:
         self.all_lines = all_lines
         self.why = why
         self.seen_indented = False
+        self.seen_level = False
         self.closed = False
 
 
@@ -589,13 +594,14 @@ class LineReader:
                 (block.closed or block.seen_indented or self._indented_text) and self._fits_outside(depth, words)
             ):
                 block.closed = False
+                block.seen_level = True
                 del stack[depth:]
                 return block, found
             depth -= 1
         else:
             found = self._language.top.find(words)
             if found is None and stack:
-                garbled = self._garbled(line)
+                garbled = self._garbled()
                 if garbled is not None:
                     return garbled, None
         if found is not None or self._indented_text:
@@ -609,12 +615,14 @@ class LineReader:
         """Whether a mode outside the block at that depth knows the line."""
         return any(block.mode.find(words) for block in self._stack[: depth - 1]) or bool(self._language.top.find(words))
 
-    def _garbled(self, line: CommandLine) -> Block | None:
-        """Return the innermost block if a line that nobody knows was meant for it."""
+    def _garbled(self) -> Block | None:
+        """Return the innermost block if a line that nobody knows can be meant for it."""
         block = self._stack[-1]
         if block.mode.garbled is None or block.seen_indented or block.closed or block.all_lines is not None:
             return None
-        return block if block.mode.garbled(line) else None
+        if self._indented_text and not block.seen_level:
+            return None
+        return block
 
     def _leave(self, source: TextLine, *, everything: bool) -> None:
         """Leave one block, or all."""
@@ -691,14 +699,22 @@ class LineReader:
                 message = f"`{found}` is not known here"
                 cure = did_you_mean(line.words[index][:80], known)
         line.start = index
-        context.report("PC402", f"unknown line: {message}", line.span_of(index), help=cure)
+        line_class, code, lead = LineClass.UNKNOWN, "PC402", "unknown line: "
+        if mode.expected is not None:
+            line_class, code, lead = LineClass.WRONG, "PC401", ""
+            fault = line.wrong(index, mode.expected, known=known)
+            message, cure = fault.message, fault.help or cure
+        span = line.span_of(index)
+        context.report(code, lead + message, span, help=cure)
         self._touch(context, "unknown line", (mode.unknown,), line)
-        self.records.append(LineRecord(line.span_of(index), LineClass.UNKNOWN, message))
+        if block is not None and line.source.indent <= block.indent and mode.garbled and not mode.garbled(line):
+            self._touch(context, "unknown line", (self._language.top.unknown,), line)
+        self.records.append(LineRecord(span, line_class, message))
         if block is None or line.source.indent > block.indent:
             nothing = self._language.modes["unmodelled block"]
-            why = "below an unknown line"
+            why = "below a line that could not be read"
             self._stack.append(Block(nothing, line.subject, line.source, LineClass.UNKNOWN, why))
-        return LineClass.UNKNOWN
+        return line_class
 
     def _touch(self, context: Context, what: str, choices: Sequence[Any], line: CommandLine) -> None:
         """Note what a line can touch: the first choice that says something, else the whole device."""

@@ -34,10 +34,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pyparsing as pp
-from pyparsing import Opt, ZeroOrMore
+from pyparsing import OneOrMore, Opt, ZeroOrMore
 
 from pathcheck.errors import nearest
 from pathcheck.packet.address import WIDTH, Address
@@ -51,6 +51,8 @@ if TYPE_CHECKING:
 __all__ = [
     "ADDRESS",
     "ADDRESS6",
+    "ANY_WORD",
+    "COMMA",
     "MASKED",
     "NAME",
     "NUMBER",
@@ -59,10 +61,13 @@ __all__ = [
     "REST",
     "Grammar",
     "Match",
+    "Misfit",
+    "OneOrMore",
     "Opt",
     "Plan",
     "WrongLine",
     "ZeroOrMore",
+    "did_you_mean",
     "number",
     "one_word",
     "placeholder_in",
@@ -73,6 +78,19 @@ __all__ = [
 
 Plan = Mapping[str, tuple[int, ...]]
 """Results name to the indexes of words, counted from the first word that the grammar read."""
+
+
+class Misfit(NamedTuple):
+    """Why words do not fit: the place of the first bad word and what was expected there.
+
+    `message` is a whole sentence instead, where the fault is one of meaning.
+    """
+
+    place: int
+    expected: str
+    message: str | None = None
+    help: str | None = None
+
 
 LONGEST_LINE = 400
 """Words that a grammar reads at most; a longer line is wrong."""
@@ -113,6 +131,7 @@ class WrongLine(Exception):  # noqa: N818 - not an error that leaves the room: i
 _CLASSES = re.compile(
     r"(?P<number>\d{1,20})"
     r"|(?P<address>\d{1,20}(?:\.\d{1,20}){3})"
+    r"|(?P<comma>\d{1,20}(?:\.\d{1,20}){3},)"
     r"|(?P<prefix>\d{1,20}(?:\.\d{1,20}){3}/\d{1,20})"
     r"|(?P<masked>\d{1,20}(?:\.\d{1,20}){3}/\d{1,20}(?:\.\d{1,20}){3})"
     r"|(?P<address6>(?=[^:]*:[^:]*:)[0-9A-Fa-f:]+(?:\d+\.\d+\.\d+\.\d+)?)"
@@ -212,6 +231,8 @@ PREFIX = terminal("<prefix>", "an IPv4 prefix")
 MASKED = terminal("<masked>", "an IPv4 address with a mask behind a slash")
 ADDRESS6 = terminal("<address6>", "an IPv6 address")
 PREFIX6 = terminal("<prefix6>", "an IPv6 prefix")
+COMMA = terminal("<comma>", "an IPv4 address with a comma behind it")
+ANY_WORD = terminal(r"\S+", "a word")
 NAME = terminal(r"(?!<placeholder>)\S+", "a name")
 REST = pp.Regex(r"\S.*").set_name("text").set_parse_action(_index)
 """All that is left; its index is that of the first word."""
@@ -238,20 +259,32 @@ class Grammar:
         self._build = build
         self._known = known
         self._expression: pp.ParserElement | None = None
-        self._plans: dict[str, Plan | tuple[int, str]] = {}
+        self._kept: dict[str, Any] = {}
 
-    def plan(self, words: Sequence[str]) -> Plan | tuple[int, str]:
-        """Return the plan for these words, or the index of the first bad word with what was expected there."""
+    def plan(self, words: Sequence[str]) -> Any:
+        """Return the plan for these words, or a Misfit.
+
+        Plans are kept by shape. What is kept can be more than a plan, see :meth:`prepare`.
+        """
         if len(words) > LONGEST_LINE:
-            return LONGEST_LINE, f"no more than {LONGEST_LINE} words on a line"
+            return Misfit(LONGEST_LINE, f"no more than {LONGEST_LINE} words on a line")
         shape = " ".join([_SHAPE_WORDS[text] for text in words])
-        plan = self._plans.get(shape)
-        if plan is None:
+        kept = self._kept.get(shape)
+        if kept is None:
             plan = self._parse(shape)
+            kept = plan if isinstance(plan, Misfit) else self.prepare(plan, words)
             if len(shape) < 1_000:
-                if len(self._plans) >= _MOST_SHAPES:
-                    self._plans.clear()
-                self._plans[shape] = plan
+                if len(self._kept) >= _MOST_SHAPES:
+                    self._kept.clear()
+                self._kept[shape] = kept
+        return kept
+
+    def prepare(self, plan: Plan, words: Sequence[str]) -> Any:
+        """Return what is kept for a shape; a grammar with much work a line prepares more than the plan.
+
+        Only what the shape tells may be used: words that are no values, in any case.
+        """
+        del words
         return plan
 
     def read(self, line: CommandLine) -> Match:
@@ -262,19 +295,20 @@ class Grammar:
         WrongLine
             With the span of the first word that does not fit and what was expected.
         """
-        words = line.words[line.start :]
-        plan = self.plan(words)
-        if isinstance(plan, tuple):
-            raise self.fault(line, *plan)
+        plan = self.plan(line.words[line.start :])
+        if isinstance(plan, Misfit):
+            raise self.fault(line, plan)
         return Match(line, plan)
 
-    def fault(self, line: CommandLine, index: int, expected: str) -> WrongLine:
-        """Return the error for the word `index`, counted from the first behind the head."""
-        index += line.start
+    def fault(self, line: CommandLine, misfit: Misfit) -> WrongLine:
+        """Return the error for a misfit whose index counts from the first word behind the head."""
+        index = line.start + misfit.place
+        if misfit.message is not None:
+            return line.wrong_value(index, misfit.message, help=misfit.help)
         known = self._known() if callable(self._known) else self._known
-        return line.wrong(index, expected, known=known)
+        return line.wrong(index, misfit.expected, known=known, help=misfit.help)
 
-    def _parse(self, shape: str) -> Plan | tuple[int, str]:
+    def _parse(self, shape: str) -> Plan | Misfit:
         """Run pyparsing on a shape."""
         if self._expression is None:
             self._expression = self._build()
@@ -286,7 +320,7 @@ class Grammar:
             index = shape.count(" ", 0, location)
             if location >= len(shape):
                 index = shape.count(" ") + 1 if shape else 0
-            return index, "the end of the line" if expected == "end of text" else expected
+            return Misfit(index, "the end of the line" if expected == "end of text" else expected)
         plan: dict[str, tuple[int, ...]] = {}
         for name, value in result.as_dict().items():
             plan[name] = tuple(value) if isinstance(value, list) else (value,)
@@ -368,8 +402,3 @@ def did_you_mean(text: str, known: Sequence[str]) -> str | None:
     """Return the help for a word that is nearly a known one."""
     found = nearest(text.lower(), known)
     return f"did you mean `{found}`?" if found and found != text.lower() else None
-
-
-def as_plan(value: Any) -> Plan | None:
-    """Return a plan, None for a fault (for callers of :meth:`Grammar.plan`)."""
-    return None if isinstance(value, tuple) else value
