@@ -5,5 +5,6 @@ being right. Each printed sample is run through it first.
 """
 
 from pathcheck.evaluator.access_list import ListDecision, evaluate_list
+from pathcheck.evaluator.fleet import Outcome, Trail, evaluate_packet
 
-__all__ = ["ListDecision", "evaluate_list"]
+__all__ = ["ListDecision", "Outcome", "Trail", "evaluate_list", "evaluate_packet"]

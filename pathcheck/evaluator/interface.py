@@ -13,7 +13,7 @@ from pathcheck.model.interface import Interface, SwitchPort
 from pathcheck.model.unmodelled import DeviceScope, LayerTwoScope
 from pathcheck.model.vlan import ALWAYS_PRESENT
 
-__all__ = ["Carriage", "End", "PortList", "carried", "is_up"]
+__all__ = ["Carriage", "End", "PortList", "cable_reach", "carried", "is_up"]
 
 End = tuple[str, str]
 """A device's name and an interface's."""
@@ -176,6 +176,19 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
         on_way if only else (),
         () if only else tuple(dict.fromkeys(listed)),
     )
+
+
+def cable_reach(config: FleetConfig, start: End) -> list[End]:
+    """Return the routed interfaces to which frames that leave one may get over the cables, the own device's too."""
+    first = _place(config, start)
+    ways = _flood(config, first)[0] if first is not None else {}
+    return [
+        (device.name, interface.name)
+        for device in config.devices.values()
+        for interface in device.interfaces.values()
+        if interface.switch_port is None and interface.channel_group is None
+        if _place(config, (device.name, interface.name)) in ways
+    ]
 
 
 def _flood(
