@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 __all__ = ["Ranges"]
 
@@ -30,9 +31,10 @@ class Ranges:
     spans: tuple[tuple[int, int], ...]
 
     def __post_init__(self) -> None:
-        for (low, high), following in zip(self.spans, (*self.spans[1:], None), strict=True):
-            if low > high or (following is not None and high + 1 >= following[0]):
-                raise ValueError("ranges must be in order, apart and not empty; use Ranges.of")
+        if any(low > high for low, high in self.spans) or any(
+            before[1] + 1 >= after[0] for before, after in pairwise(self.spans)
+        ):
+            raise ValueError("ranges must be in order, apart and not empty; use Ranges.of")
 
     @classmethod
     def of(cls, *spans: tuple[int, int]) -> Ranges:
