@@ -21,7 +21,7 @@ from pathcheck.source import Span
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["Complaints", "YamlList", "YamlMap", "YamlNode", "YamlText", "load_json", "load_yaml"]
+__all__ = ["Complaints", "YamlList", "YamlMap", "YamlNode", "YamlText", "brief", "load_json", "load_yaml"]
 
 T = TypeVar("T")
 
@@ -230,7 +230,7 @@ class Complaints:
                 continue
             near = nearest(key.value, names)
             self.add(
-                f"unknown key `{_short(key.value)}` in {what}; known are {', '.join(f'`{name}`' for name in names)}",
+                f"unknown key `{brief(key.value)}` in {what}; known are {', '.join(f'`{name}`' for name in names)}",
                 key.span,
                 f"did you mean `{near}`?" if near else None,
             )
@@ -344,7 +344,7 @@ class _Builder:
             node = self._anchors.get(event.anchor)
             if node is None:
                 why = "contains itself" if event.anchor in self._anchors else "is defined nowhere before"
-                raise self._fault(f"the alias `*{_short(event.anchor)}` {why}", event)
+                raise self._fault(f"the alias `*{brief(event.anchor)}` {why}", event)
             self._add(node, event)
         elif isinstance(event, yaml.CollectionStartEvent):
             self._refuse_tag(event)
@@ -373,7 +373,7 @@ class _Builder:
                 raise InputError("the merge key `<<` is not read; write the keys out", span=key.span)
             if key.value in seen:
                 raise InputError(
-                    f"the key `{_short(key.value)}` stands twice; the first is in line {seen[key.value].span.line}",
+                    f"the key `{brief(key.value)}` stands twice; the first is in line {seen[key.value].span.line}",
                     span=key.span,
                 )
             seen[key.value] = key
@@ -397,7 +397,7 @@ class _Builder:
     def _refuse_tag(self, event: Any) -> None:
         """Tags could construct things; none has a use here."""
         if event.tag is not None:
-            raise self._fault(f"the YAML tag `{_short(event.tag)}` is not allowed here", event)
+            raise self._fault(f"the YAML tag `{brief(event.tag)}` is not allowed here", event)
 
     def _fault(self, message: str, event: Any) -> InputError:
         """Return an error at an event."""
@@ -444,11 +444,11 @@ def _kind(node: YamlNode) -> str:
         return "a mapping"
     if isinstance(node, YamlList):
         return "a list"
-    return "nothing" if node.is_nothing or not node.value.strip() else f"`{_short(node.value)}`"
+    return "nothing" if node.is_nothing or not node.value.strip() else f"`{brief(node.value)}`"
 
 
-def _short(text: str) -> str:
-    """Quote long or many-lined text briefly."""
+def brief(text: str) -> str:
+    """Return a text as one line that a message can bear."""
     line = " ".join(text.split())
     return line if len(line) <= 60 else f"{line[:57]}..."
 

@@ -27,6 +27,12 @@ def _table(*rules: Rule) -> dict[str, Rule]:
 
 
 CATALOGUE: dict[str, Rule] = _table(
+    Rule("PC101", "shadowed-line", Severity.ERROR, "earlier lines decide each packet of it, some by the other action"),
+    Rule("PC102", "redundant-line", Severity.WARNING, "without it the other lines decide each of its packets as before"),
+    Rule("PC103", "partly-shadowed-line", Severity.NOTE, "an earlier line with the other action decides a part of it"),
+    Rule("PC104", "exception-line", Severity.NOTE, "it is an exception to a later, wider line with the other action"),
+    Rule("PC105", "duplicate-line", Severity.WARNING, "the same action and criteria stand earlier in the list"),
+    Rule("PC106", "impossible-line", Severity.ERROR, "no packet can match it"),
     Rule("PC401", "wrong-line", Severity.ERROR, "a line that is known and cannot be read as it stands"),
     Rule("PC402", "unknown-line", Severity.WARNING, "a line that no table knows, so it could change forwarding"),
     Rule("PC403", "refused-file", Severity.ERROR, "a file in a dialect that is not read, or no text"),
@@ -39,6 +45,7 @@ CATALOGUE: dict[str, Rule] = _table(
     Rule("PC410", "several-devices", Severity.NOTE, "a file that holds several devices was split"),
     Rule("PC411", "unresolved-group", Severity.ERROR, "a group that is undefined, empty or contains itself"),
     Rule("PC412", "unmodelled-line", Severity.NOTE, "a line that can change forwarding and is not modelled"),
+    Rule("PC413", "contradictory-name", Severity.ERROR, "`fleet.yaml` and the text give a device two names"),
 )
 
 
