@@ -198,6 +198,12 @@ class LayerTwo:
             return None
         return Segment(end.device, port=end.interface)
 
+    def interfaces_on(self, segment: Segment) -> tuple[LinkEnd, ...]:
+        """Return the routed interfaces of a segment's device that are on the segment."""
+        device = self._topology.device(segment.device)
+        ends = (LinkEnd(device.name, name) for name, interface in device.interfaces.items() if _is_routed(interface))
+        return tuple(end for end in ends if self.segment(end) == segment)
+
     def segment_behind(self, end: LinkEnd) -> Segment | None:
         """Return the segment that untagged frames are in which enter a switch port; None on any other port."""
         port = self._topology.interface(self._topology.logical(end))
@@ -247,7 +253,8 @@ class LayerTwo:
     def _steps(self, segment: Segment) -> Iterator[_Crossing | _Refusal]:
         """Return what happens to frames of a segment on each cable that they could take."""
         for cable in self._cables_at(segment):
-            yield from self._cross(segment, cable)
+            if cable.far.device in self._topology.config.devices:
+                yield from self._cross(segment, cable)
 
     def _cables_at(self, segment: Segment) -> Iterator[Cable]:
         topology = self._topology
@@ -429,7 +436,16 @@ class LayerTwo:
 
     def _component_doubts(self, start: Segment) -> list[Doubt]:
         """Return the lines by which frames might leave the reach of a segment after all."""
-        return [doubt for segment in self.component(start) for doubt in self._doubts_at(segment)]
+        known = self._topology.config.devices
+        found: list[Doubt] = []
+        for segment in self.component(start):
+            found.extend(self._doubts_at(segment))
+            found.extend(
+                Doubt(f"the configuration of {cable.far.device} was not read", cable.span)
+                for cable in self._cables_at(segment)
+                if cable.far.device not in known
+            )
+        return found
 
     # ---- lists on switch ports --------------------------------------------------------------
 
@@ -532,7 +548,8 @@ class LayerTwo:
         usable: dict[tuple[str, str], Cable] = {}
         for device in self._topology.devices:
             for cable in self._topology.cables_at(device.name):
-                usable.setdefault((cable.near.device, cable.far.device), cable)
+                if cable.far.device in self._topology.config.devices:
+                    usable.setdefault((cable.near.device, cable.far.device), cable)
         for segment, at_end in ((start, 0), (goal, 1)):
             if segment.port is not None:
                 # Frames of a routed port start and end on its own cables only.
@@ -577,6 +594,11 @@ def _asks_for_trunk(interface: Interface | None) -> bool:
     if settings is None or settings.mode == "access":
         return False
     return settings.mode is not None or settings.allowed is not None or settings.native is not None
+
+
+def _is_routed(interface: Interface) -> bool:
+    """Whether an interface can have addresses of its own."""
+    return interface.switch_port is None and interface.channel_group is None
 
 
 def _is_blank(device: Device, interface: Interface) -> bool:

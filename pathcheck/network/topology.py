@@ -90,7 +90,13 @@ class Topology:
 
     def is_up(self, attachment: Attachment) -> bool:
         """Whether the interface of an attachment is up."""
-        return self.state(attachment.device, attachment.interface).up
+        state = self.state(attachment.device, attachment.interface)
+        return state.up and state.member_of is None
+
+    def may_be_up(self, attachment: Attachment) -> bool:
+        """Whether the interface of an attachment is up, or something that is not modelled could make it so."""
+        state = self.state(attachment.device, attachment.interface)
+        return (state.up or bool(state.doubts)) and state.member_of is None
 
     @cached_property
     def attachments(self) -> tuple[Attachment, ...]:
