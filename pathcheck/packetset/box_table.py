@@ -1,0 +1,387 @@
+"""Many boxes as arrays of bounds, compared all at once.
+
+Diagrams are the proof; arrays are asked first, because one comparison over
+columns settles most questions about a long list. Everything here is exact: a
+row is a product of one interval or one masked value per field, so overlap,
+containment and membership are decided field by field.
+
+Rows live in two worlds that never meet: packets that are no non-initial
+fragments, and non-initial fragments. In the second the fields of layer 4 do not
+exist, so a row that speaks of both is one row with two marks, not two rows.
+
+A packet that lacks a field has 0 there. Rows that limit layer 4 fix a protocol
+that has the field, so no row can tell a packet with a field that does not exist
+from the real one; the arrays may therefore treat each field as free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathcheck.packet.address import Address, IPVersion
+from pathcheck.packet.box import Box
+from pathcheck.packet.packet import Packet
+from pathcheck.packet.protocol import ICMP, ICMPV6, PORT_PROTOCOLS, TCP, has_ports
+from pathcheck.packet.ranges import Ranges
+from pathcheck.packet.tcp_flags import FlagMatch
+from pathcheck.packet.wildcard import AddressMatch
+
+__all__ = ["FRAGMENT", "WHOLE", "BoxTable", "Points", "Row", "box_of", "intersection", "points_of", "rows_of"]
+
+Array = NDArray[Any]
+
+WHOLE, FRAGMENT = 1, 2
+"""Marks of the two worlds: packets that are no non-initial fragments, and those that are."""
+
+_PORT_PROTOCOLS = tuple(Ranges.single(number) for number in PORT_PROTOCOLS)
+_WORD = (1 << 64) - 1
+_INTERVALS = ("protocol", "first", "second", "dscp")
+_HIGHEST = {"protocol": 255, "first": 65535, "second": 65535, "dscp": 63}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One product of fields: `first` and `second` are the two 16-bit words of layer 4.
+
+    The words are source and destination port, or in ICMP 0 and `type * 256 + code`.
+
+    Parameters
+    ----------
+    addresses
+        Pairs of value and care bits, source then destination.
+    intervals
+        Inclusive bounds of protocol, first word, second word and DSCP.
+    flags
+        Care and value of the TCP control bits.
+    worlds
+        WHOLE, FRAGMENT or both.
+    """
+
+    addresses: tuple[tuple[int, int], tuple[int, int]]
+    intervals: tuple[tuple[int, int], tuple[int, int], tuple[int, int], tuple[int, int]]
+    flags: tuple[int, int]
+    worlds: int
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Packets as columns: source and destination as lists of 64-bit (IPv6) or 32-bit words, and the other fields."""
+
+    words: tuple[Array, ...]
+    intervals: tuple[Array, Array, Array, Array]
+    flags: Array
+
+    def packet(self, index: int, version: IPVersion, world: int) -> Packet:
+        """Return one of them as a packet; what it cannot have is 0."""
+        half = len(self.words) // 2
+        source, destination = (_joined([int(word[index]) for word in self.words[k : k + half]]) for k in (0, half))
+        protocol, first, second, dscp = (int(column[index]) for column in self.intervals)
+        whole = world == WHOLE
+        ports = whole and has_ports(protocol)
+        icmp = whole and protocol in (ICMP, ICMPV6)
+        return Packet(
+            Address(version, source),
+            Address(version, destination),
+            protocol,
+            source_port=first if ports else 0,
+            destination_port=second if ports else 0,
+            icmp_type=second >> 8 if icmp else 0,
+            icmp_code=second & 255 if icmp else 0,
+            flags=int(self.flags[index]) if whole and protocol == TCP else 0,
+            dscp=dscp,
+            fragment=not whole,
+        )
+
+
+class BoxTable:
+    """Rows of boxes of one IP version, in order, each with the number of its owner.
+
+    Parameters
+    ----------
+    version
+        4 or 6.
+    boxes
+        Pairs of an owner (a line's index, 0 or more, not decreasing) and a box.
+
+    Attributes
+    ----------
+    owners
+        The owner of each row.
+    """
+
+    def __init__(self, version: IPVersion, boxes: Iterable[tuple[int, Box]]) -> None:
+        self.version = version
+        rows = [(owner, row) for owner, box in boxes for row in rows_of(box)]
+        self.rows: list[Row] = _joined_worlds(rows, owners := [])
+        self.owners: Array = np.array(owners, dtype=np.int64)
+        self._words = 1 if version == 4 else 2
+        kind = np.uint32 if version == 4 else np.uint64
+        count = len(self.rows)
+        # Source words, then destination words, highest first: each with its value and its care bits.
+        self.values: list[Array] = []
+        self.cares: list[Array] = []
+        for end in range(2):
+            for word in range(self._words):
+                shift = 64 * (self._words - 1 - word)
+                for into, part in ((self.values, 0), (self.cares, 1)):
+                    numbers = (row.addresses[end][part] >> shift & _WORD for row in self.rows)
+                    into.append(np.fromiter(numbers, dtype=kind, count=count))
+        bounds = np.array([row.intervals for row in self.rows], dtype=np.int32).reshape(count, 4, 2)
+        self.lows: list[Array] = [np.ascontiguousarray(bounds[:, field, 0]) for field in range(4)]
+        self.highs: list[Array] = [np.ascontiguousarray(bounds[:, field, 1]) for field in range(4)]
+        self.flag_cares: Array = np.fromiter((row.flags[0] for row in self.rows), dtype=np.uint8, count=count)
+        self.flag_values: Array = np.fromiter((row.flags[1] for row in self.rows), dtype=np.uint8, count=count)
+        self.worlds: Array = np.fromiter((row.worlds for row in self.rows), dtype=np.uint8, count=count)
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def overlapping(self, row: Row, start: int, stop: int, world: int) -> Array:
+        """Return the rows from start to stop (exclusive) that share a packet of the world with the row, in order."""
+        words = self._split(row)
+        # The addresses first: they leave few rows, and what follows then costs next to nothing.
+        value, care = words[0]
+        found = np.flatnonzero(
+            ((self.values[0][start:stop] ^ value) & (self.cares[0][start:stop] & care)) == 0
+        )  # fmt: skip
+        found += start
+        for column, (value, care) in enumerate(words[1:], 1):
+            if not len(found):
+                return found
+            found = found[((self.values[column][found] ^ value) & (self.cares[column][found] & care)) == 0]
+        for field in _fields(world):
+            low, high = row.intervals[field]
+            if (low, high) != (0, _HIGHEST[_INTERVALS[field]]) and len(found):
+                found = found[(self.lows[field][found] <= high) & (self.highs[field][found] >= low)]
+        if not len(found):
+            return found
+        keep = (self.worlds[found] & world) != 0
+        if world == WHOLE and row.flags[0]:
+            care, value = row.flags
+            keep &= ((self.flag_values[found] ^ np.uint8(value)) & (self.flag_cares[found] & np.uint8(care))) == 0
+        return found[keep]
+
+    def covering(self, row: Row, among: Array, world: int) -> Array:
+        """Return those of the rows `among` that hold each packet of the row in the world, in order."""
+        keep = (self.worlds[among] & world) != 0
+        for column, (value, care) in enumerate(self._split(row)):
+            cares = self.cares[column][among]
+            keep &= ((cares & ~care) == 0) & (((self.values[column][among] ^ value) & cares) == 0)
+        for field in _fields(world):
+            low, high = row.intervals[field]
+            keep &= (self.lows[field][among] <= low) & (self.highs[field][among] >= high)
+        if world == WHOLE:
+            care, value = row.flags
+            cares = self.flag_cares[among]
+            keep &= ((cares & np.uint8(~care & 255)) == 0) & (
+                ((self.flag_values[among] ^ np.uint8(value)) & cares) == 0
+            )
+        return among[keep]
+
+    def covered_by(self, row: Row, among: Array, world: int) -> Array:
+        """Return those of the rows `among` whose packets of the world all lie in the row, in order."""
+        keep = np.ones(len(among), dtype=bool)
+        for column, (value, care) in enumerate(self._split(row)):
+            keep &= ((care & ~self.cares[column][among]) == 0) & (((self.values[column][among] ^ value) & care) == 0)
+        for field in _fields(world):
+            low, high = row.intervals[field]
+            keep &= (self.lows[field][among] >= low) & (self.highs[field][among] <= high)
+        if world == WHOLE:
+            care, value = row.flags
+            keep &= (np.uint8(care) & ~self.flag_cares[among]) == 0
+            keep &= ((self.flag_values[among] ^ np.uint8(value)) & np.uint8(care)) == 0
+        return among[keep]
+
+    def holding(self, points: Points, among: Array, world: int) -> Array:
+        """Return a matrix of points by rows `among`: whether the row holds the point."""
+        inside = np.ones((len(points.flags), len(among)), dtype=bool)
+        for column, word in enumerate(points.words):
+            inside &= ((self.values[column][among][None, :] ^ word[:, None]) & self.cares[column][among][None, :]) == 0
+        for field in _fields(world):
+            column_of_points = points.intervals[field][:, None]
+            inside &= self.lows[field][among][None, :] <= column_of_points
+            inside &= self.highs[field][among][None, :] >= column_of_points
+        if world == WHOLE:
+            flags = (self.flag_values[among][None, :] ^ points.flags[:, None]) & self.flag_cares[among][None, :]
+            inside &= flags == 0
+        return inside
+
+    def first_holding(self, points: Points, index: int, start: int, stop: int, world: int) -> int:
+        """Return the first row from start to stop (exclusive) that holds one point, -1 if none does."""
+        found = np.flatnonzero(
+            ((self.values[0][start:stop] ^ points.words[0][index]) & self.cares[0][start:stop]) == 0
+        )  # fmt: skip
+        found += start
+        found = self._holding_one(points, index, found, world, 1)
+        return int(found[0]) if len(found) else -1
+
+    def holds_any(self, points: Points, index: int, among: Array, world: int) -> bool:
+        """Whether one of the rows `among` holds one point."""
+        return len(self._holding_one(points, index, among, world, 0)) > 0
+
+    def _holding_one(self, points: Points, index: int, found: Array, world: int, first_word: int) -> Array:
+        """Return those of the rows that hold one point, its address words before `first_word` taken as looked at."""
+        for column in range(first_word, len(points.words)):
+            word = points.words[column][index]
+            found = found[((self.values[column][found] ^ word) & self.cares[column][found]) == 0]
+        for field in _fields(world):
+            number = points.intervals[field][index]
+            found = found[(self.lows[field][found] <= number) & (self.highs[field][found] >= number)]
+        keep = (self.worlds[found] & world) != 0
+        if world == WHOLE:
+            keep &= ((self.flag_values[found] ^ points.flags[index]) & self.flag_cares[found]) == 0
+        return found[keep]
+
+    def shares(self, row: Row, among: Array) -> Array:
+        """Return how much of the row each of the rows `among` can hold, as base-2 logarithms: for ranking only."""
+        free = np.zeros(len(among))
+        for column, (_, care) in enumerate(self._split(row)):
+            free -= np.bitwise_count(self.cares[column][among] | care)
+        for field, (low, high) in enumerate(row.intervals):
+            span = np.minimum(self.highs[field][among], high) - np.maximum(self.lows[field][among], low) + 1
+            free += np.log2(np.maximum(span, 1))
+        return free - np.bitwise_count(self.flag_cares[among] | np.uint8(row.flags[0]))
+
+    def _split(self, row: Row) -> list[tuple[Any, Any]]:
+        """The address words of a row as numbers of the columns' type."""
+        kind = np.uint32 if self.version == 4 else np.uint64
+        return [
+            (kind(value >> shift & _WORD), kind(care >> shift & _WORD))
+            for value, care in row.addresses
+            for shift in range(64 * (self._words - 1), -1, -64)
+        ]
+
+
+def rows_of(box: Box) -> list[Row]:
+    """Return the rows of a box: one for each combination of its ranges and flag alternatives."""
+    addresses = ((box.source.value, box.source.care), (box.destination.value, box.destination.care))
+    if not box.names_layer4:
+        protocols = ((0, 255),) if box.protocols is None else box.protocols.spans
+    elif box.icmp is None and box.flags is None and box.protocols in _PORT_PROTOCOLS:
+        protocols = box.protocols.spans  # by far the most common: one protocol that has ports
+    else:
+        protocols = box.effective_protocols().spans
+    first = _spans(box.source_ports)
+    second = _spans(box.destination_ports if box.icmp is None else box.icmp)
+    dscp = box.dscp.spans if box.dscp is not None else ((0, 63),)
+    flags = box.flags.cubes if box.flags is not None else ((0, 0),)
+    worlds = {None: WHOLE | FRAGMENT, False: WHOLE, True: FRAGMENT}[box.fragment]
+    if box.names_layer4:
+        worlds &= WHOLE
+    if not worlds:
+        return []
+    return [
+        Row(addresses, (protocol, one, two, code), cube, worlds)
+        for protocol, one, two, code, cube in product(protocols, first, second, dscp, flags)
+    ]
+
+
+def intersection(a: Row, b: Row) -> Row | None:
+    """Return the packets of both rows as a row, None if there are none in either world."""
+    worlds = a.worlds & b.worlds
+    ends = []
+    for (value, care), (other_value, other_care) in zip(a.addresses, b.addresses, strict=True):
+        if (value ^ other_value) & care & other_care:
+            return None
+        ends.append((value | other_value, care | other_care))
+    spans = [(max(a_low, b_low), min(a_high, b_high)) for (a_low, a_high), (b_low, b_high) in
+             zip(a.intervals, b.intervals, strict=True)]  # fmt: skip
+    if spans[0][0] > spans[0][1] or spans[3][0] > spans[3][1]:
+        return None
+    (care, value), (other_care, other_value) = a.flags, b.flags
+    if spans[1][0] > spans[1][1] or spans[2][0] > spans[2][1] or (value ^ other_value) & care & other_care:
+        worlds &= FRAGMENT
+        spans[1] = spans[2] = (0, 65535)
+        care = value = other_care = other_value = 0
+    if not worlds:
+        return None
+    return Row(
+        (ends[0], ends[1]), (spans[0], spans[1], spans[2], spans[3]), (care | other_care, value | other_value), worlds
+    )
+
+
+def box_of(row: Row, version: IPVersion, world: int) -> Box:
+    """Return the packets of a row that are of the world, as a box."""
+    source, destination = (AddressMatch(version, value, care) for value, care in row.addresses)
+    protocol, first, second, dscp = row.intervals
+    protocols = None if protocol == (0, 255) else Ranges.of(protocol)
+    dscps = None if dscp == (0, 63) else Ranges.of(dscp)
+    if world == FRAGMENT:
+        return Box(source, destination, protocols, dscp=dscps, fragment=True)
+    is_icmp = protocol in ((ICMP, ICMP), (ICMPV6, ICMPV6))
+    second_ranges = None if second == (0, 65535) else Ranges.of(second)
+    return Box(
+        source,
+        destination,
+        protocols,
+        source_ports=None if first == (0, 65535) or is_icmp else Ranges.of(first),
+        destination_ports=None if is_icmp else second_ranges,
+        icmp=second_ranges if is_icmp else None,
+        flags=FlagMatch.of(row.flags) if row.flags[0] else None,
+        dscp=dscps,
+        fragment=False,
+    )
+
+
+def points_of(packets: Sequence[Packet], version: IPVersion) -> Points:
+    """Return packets of one IP version as columns."""
+    kind, shifts = (np.uint32, (0,)) if version == 4 else (np.uint64, (64, 0))
+    count = len(packets)
+    words = [
+        np.fromiter((address.value >> shift & _WORD for address in ends), dtype=kind, count=count)
+        for ends in ([p.source for p in packets], [p.destination for p in packets])
+        for shift in shifts
+    ]
+    fields = (
+        [p.protocol for p in packets],
+        [p.source_port for p in packets],
+        [p.destination_port or p.icmp_type << 8 | p.icmp_code for p in packets],
+        [p.dscp for p in packets],
+    )
+    protocol, first, second, dscp = (np.array(numbers, dtype=np.int32) for numbers in fields)
+    flags = np.array([p.flags for p in packets], dtype=np.uint8)
+    return Points(tuple(words), (protocol, first, second, dscp), flags)
+
+
+def _joined_worlds(rows: Sequence[tuple[int, Row]], owners: list[int]) -> list[Row]:
+    """Join a row of fragments into its neighbour of the same owner that says the same of all that fragments have."""
+    joined: list[Row] = []
+    for owner, row in rows:
+        if joined and owners[-1] == owner:
+            last = joined[-1]
+            if (
+                {last.worlds, row.worlds} == {WHOLE, FRAGMENT}
+                and last.addresses == row.addresses
+                and last.intervals[0] == row.intervals[0]
+                and last.intervals[3] == row.intervals[3]
+            ):
+                whole = last if last.worlds == WHOLE else row
+                joined[-1] = Row(whole.addresses, whole.intervals, whole.flags, WHOLE | FRAGMENT)
+                continue
+        joined.append(row)
+        owners.append(owner)
+    return joined
+
+
+def _fields(world: int) -> tuple[int, ...]:
+    """The interval fields that packets of a world have: no layer 4 in non-initial fragments."""
+    return (0, 1, 2, 3) if world == WHOLE else (0, 3)
+
+
+def _spans(ranges: Any) -> tuple[tuple[int, int], ...]:
+    """Ranges of a layer-4 word, the whole word where nothing limits it."""
+    return ((0, 65535),) if ranges is None else tuple(ranges.spans)
+
+
+def _joined(words: list[int]) -> int:
+    """One number of its 64-bit words, the highest first."""
+    number = 0
+    for word in words:
+        number = number << 64 | word
+    return number

@@ -1,0 +1,135 @@
+"""Whether rows together hold each packet of a row, with the packet that they miss.
+
+Three steps, the cheap ones first. One row that holds all settles it. Then points
+of the row are tried, at the edges of what overlaps it and at random: a point that
+no other row holds is a witness. What is left is proved with diagrams, and there
+too a witness leads: the next packet that nothing subtracted so far holds is looked
+up among the rows, and the largest row that holds it is subtracted, so only the
+rows that are needed are ever turned into diagrams.
+
+The random numbers are a fixed sequence: the same input gives the same witness.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathcheck.packet.packet import Packet
+from pathcheck.packetset.algebra import packet_space
+from pathcheck.packetset.box_table import BoxTable, Points, Row, box_of, intersection, points_of
+
+__all__ = ["CoverSearch", "Covered"]
+
+Array = NDArray[Any]
+
+_SINGLE = 4
+"""Points tried one by one: one of them is a witness for most lines."""
+_TRIES = (32, 256)
+"""Points tried together before a proof, in rounds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """The row has no packet outside; `rows` are enough to hold all of it (not always the fewest)."""
+
+    rows: tuple[int, ...]
+
+
+class CoverSearch:
+    """Asks whether rows of one table cover a row.
+
+    Parameters
+    ----------
+    table
+        Rows of one IP version.
+    """
+
+    def __init__(self, table: BoxTable) -> None:
+        self._table = table
+        self._numbers = np.random.default_rng(20260101).integers(0, 1 << 63, size=1 << 15, dtype=np.uint64)
+        self._next = 0
+        self.proofs = 0
+
+    def search(self, row: Row, among: Array, world: int) -> Packet | Covered:
+        """Return a packet of the row and the world that no row `among` holds, or the proof that there is none.
+
+        Parameters
+        ----------
+        row
+            Need not be of the table; must have packets in the world.
+        among
+            Indices of rows that overlap it in the world, in order (others do no harm).
+        world
+            WHOLE or FRAGMENT.
+        """
+        table = self._table
+        if len(among):
+            holders = table.covering(row, among, world)
+            if len(holders):
+                return Covered((int(holders[0]),))
+        points = self.points(row, _SINGLE)
+        for index in range(_SINGLE - 1, -1, -1):
+            if not table.holds_any(points, index, among, world):
+                return points.packet(index, table.version, world)
+        for tries in _TRIES:
+            points = self.points(row, tries)
+            free = np.flatnonzero(~table.holding(points, among, world).any(axis=1))
+            if len(free):
+                return points.packet(int(free[0]), table.version, world)
+        return self._prove(row, among, world)
+
+    def points(self, row: Row, count: int) -> Points:
+        """Return `count` points of the row: its two corners, then random ones."""
+        words: list[Array] = []
+        wide = self._table.version == 6
+        for value, care in row.addresses:
+            for shift in (64, 0) if wide else (0,):
+                mask = (1 << 64) - 1 if wide else (1 << 32) - 1
+                fixed, free = value >> shift & mask, ~(care >> shift) & mask
+                column = self._random(count) << np.uint64(1) if wide else self._random(count) >> np.uint64(31)
+                column = (column & np.uint64(free)) | np.uint64(fixed)
+                column[0], column[-1] = fixed, fixed | free
+                words.append(column if wide else column.astype(np.uint32))
+        intervals: list[Array] = []
+        for low, high in row.intervals:
+            if low == high:
+                intervals.append(np.full(count, low, dtype=np.int32))
+                continue
+            column = (self._random(count) % np.uint64(high - low + 1)).astype(np.int32) + np.int32(low)
+            column[0], column[-1] = low, high
+            intervals.append(column)
+        care, value = row.flags
+        flags = (self._random(count).astype(np.uint8) & np.uint8(~care & 255)) | np.uint8(value)
+        return Points(tuple(words), (intervals[0], intervals[1], intervals[2], intervals[3]), flags)
+
+    def _random(self, count: int) -> Array:
+        """The next numbers of the fixed sequence, from its start again when it ends."""
+        if self._next + count > len(self._numbers):
+            self._next = 0
+        self._next += count
+        return self._numbers[self._next - count : self._next].copy()
+
+    def _prove(self, row: Row, among: Array, world: int) -> Packet | Covered:
+        """Subtract the rows that are needed, one witness at a time, until nothing or a true witness is left."""
+        self.proofs += 1
+        table = self._table
+        space = packet_space(table.version)
+        rest = space.of(box_of(row, table.version, world))
+        sizes = table.shares(row, among)
+        used: list[int] = []
+        while (witness := rest.sample()) is not None:
+            holders = table.holding(points_of([witness], table.version), among, world)[0]
+            candidates = np.flatnonzero(holders)
+            if not len(candidates):
+                return witness
+            best = int(among[candidates[np.argmax(sizes[candidates])]])
+            part = intersection(table.rows[best], row)
+            if part is None:  # the witness lies in both, so they share it
+                raise AssertionError("a row that holds the witness does not meet the row it was sought in")
+            rest -= space.of(box_of(part, table.version, world))
+            used.append(best)
+        return Covered(tuple(sorted(used)))

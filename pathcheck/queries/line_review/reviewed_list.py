@@ -1,0 +1,111 @@
+"""One list in the form in which it is reviewed: rows of bounds, by line and by action."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathcheck.dataplane.list_space import LineSpace, line_space
+from pathcheck.model.access_list import AccessList, Action, Line, UnreadLine
+from pathcheck.model.device import Device
+from pathcheck.packet.address import IPVersion
+from pathcheck.packet.packet import Packet
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row
+from pathcheck.packetset.cover import Covered, CoverSearch
+
+__all__ = ["ReviewedList"]
+
+Array = NDArray[Any]
+
+PERMITS, DENIES, UNKNOWN = 0, 1, 2
+"""What a row does with its packets; UNKNOWN for the rows of a line that may or may not match."""
+
+
+class ReviewedList:
+    """A list with its lines as rows.
+
+    Lines are meant by their index, 0-based, in the order in which they act. A line that may match less
+    than it says has rows too, but they count neither as deciding nor as judged.
+
+    Parameters
+    ----------
+    device
+        The device that defines the list.
+    access_list
+        One with at least one line.
+    """
+
+    def __init__(self, device: Device, access_list: AccessList) -> None:
+        self.device = device
+        self.access_list = access_list
+        self.lines: tuple[Line | UnreadLine, ...] = access_list.lines
+        self.version: IPVersion = 4 if access_list.family == "ipv4" else 6
+        self.spaces: list[LineSpace] = [line_space(device, line, access_list.family) for line in self.lines]
+        self.certain: list[bool] = [not space.doubts for space in self.spaces]
+        self.table = BoxTable(
+            self.version, ((index, box) for index, space in enumerate(self.spaces) for box in space.boxes)
+        )
+        self.searching = CoverSearch(self.table)
+        owners = self.table.owners
+        edges = np.searchsorted(owners, np.arange(len(self.lines) + 1))
+        self.first_row: list[int] = edges[:-1].tolist()
+        self.end_row: list[int] = edges[1:].tolist()
+        does = [
+            UNKNOWN if not certain else PERMITS if line.action is Action.PERMIT else DENIES
+            for line, certain in zip(self.lines, self.certain, strict=True)
+        ]
+        self.does: Array = np.array(does, dtype=np.int8)[owners] if len(owners) else np.zeros(0, dtype=np.int8)
+        self.decides: Array = self.does != UNKNOWN
+        """Rows of lines that match exactly what they say."""
+
+        self._names_layer4 = [
+            isinstance(line, Line) and (line.names_layer4 or any(box.names_layer4 for box in space.boxes))
+            for line, space in zip(self.lines, self.spaces, strict=True)
+        ]
+        self.row_names_layer4: Array = np.array(self._names_layer4, dtype=bool)[owners]
+        self.row_count: Array = edges[1:] - edges[:-1]
+        """How many rows each line has."""
+
+    def names_layer4(self, line: int) -> bool:
+        """Whether the line, its groups expanded, limits ports, flags or ICMP type and code."""
+        return self._names_layer4[line]
+
+    def parts(self, line: int, worlds: int = WHOLE | FRAGMENT) -> Iterator[tuple[Row, int]]:
+        """Yield each row of the line with each world that it has packets in, non-fragments first."""
+        for world in (WHOLE, FRAGMENT):
+            if worlds & world:
+                for index in range(self.first_row[line], self.end_row[line]):
+                    row = self.table.rows[index]
+                    if row.worlds & world:
+                        yield row, world
+
+    def before(self, line: int, row: Row, world: int, active: Array) -> Array:
+        """Return the active rows of earlier lines that share packets with a row."""
+        found = self.table.overlapping(row, 0, self.first_row[line], world)
+        return found[active[found]]
+
+    def after(self, line: int, row: Row, world: int, active: Array) -> Array:
+        """Return the active rows of later lines that share packets with a row."""
+        found = self.table.overlapping(row, self.end_row[line], len(self.table), world)
+        return found[active[found]]
+
+    def shares(self, line: int, rows: Array) -> Array:
+        """Return how much of a line each of some rows can hold, as logarithms: for ranking, not for counting."""
+        return self.table.shares(self.table.rows[self.first_row[line]], rows)
+
+    def lines_of(self, rows: Array | tuple[int, ...]) -> list[int]:
+        """Return the lines that rows belong to, each once, in order."""
+        return sorted({int(self.table.owners[index]) for index in rows})
+
+    def rows_of(self, lines: list[int]) -> Array:
+        """Return the rows of lines, in order."""
+        if not lines:
+            return np.zeros(0, dtype=np.int64)
+        return np.concatenate([np.arange(self.first_row[line], self.end_row[line]) for line in sorted(lines)])
+
+    def search(self, row: Row, among: Array, world: int) -> Packet | Covered:
+        """Ask whether rows cover a row; see :meth:`pathcheck.packetset.cover.CoverSearch.search`."""
+        return self.searching.search(row, among, world)
