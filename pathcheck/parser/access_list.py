@@ -373,12 +373,14 @@ def _unread_inside(context: Context, line: CommandLine) -> Scope | object:
         return DeviceScope()
     words = line.words
     sequence = draft.next_sequence()
-    if words[0].isdigit() and 1 <= int(words[0][:11]) <= _LAST_SEQUENCE:
-        sequence = int(words[0])
-    if words[0].lower() == "no":
+    number = words[0]
+    numeric = number.isascii() and number.isdigit()
+    if numeric and 1 <= int(number[:11]) <= _LAST_SEQUENCE:
+        sequence = int(number)
+    if number.lower() == "no":
         return ListScope(draft.name, draft.family)
     action = None
-    if len(words) > 1 and words[0].isdigit() and words[1].lower() in ("permit", "deny"):
+    if len(words) > 1 and numeric and words[1].lower() in ("permit", "deny"):
         action = Action(words[1].lower())
     _keep_place(context, draft, line, sequence, action, "expected `permit`, `deny` or `remark`")
     return HANDLED

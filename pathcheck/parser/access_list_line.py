@@ -47,6 +47,7 @@ from pathcheck.parser.grammar import (
     OneOrMore,
     Opt,
     Plan,
+    WrongLine,
     ZeroOrMore,
     number,
     one_word,
@@ -610,11 +611,11 @@ class EntryReader:
                 if found is not None:
                     line.words = [*line.words[: line.start], *found]
                     return self.read(line, action, sequence, reading, several_flags, groups)
-            raise self._grammar.fault(line, self._clearer(recipe, words))
+            raise self._fault(line, self._clearer(recipe, words))
         try:
             return self._build(recipe, words, line, action, sequence, reading, several_flags, groups)
         except WrongValue as wrong:
-            raise self._grammar.fault(line, wrong.misfit) from None
+            raise self._fault(line, wrong.misfit) from None
 
     def _without_protocol(self, words: list[str]) -> list[str] | None:
         """Return the words with the protocol that old IPv6 lines leave out, None where that is not what is wrong."""
@@ -622,6 +623,12 @@ class EntryReader:
             return None
         longer = ["ipv6", *words]
         return None if isinstance(self._grammar.plan(longer), Misfit) else longer
+
+    def _fault(self, line: CommandLine, misfit: Misfit) -> WrongLine:
+        """Return the error; a word in the place of a protocol is compared with protocols only."""
+        if misfit.message is None and misfit.expected == "a protocol":
+            return line.wrong(line.start + misfit.place, misfit.expected, known=_ALL_PROTOCOLS, help=misfit.help)
+        return self._grammar.fault(line, misfit)
 
     def _clearer(self, misfit: Misfit, words: Sequence[str]) -> Misfit:
         """Say more about some usual mistakes."""

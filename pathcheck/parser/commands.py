@@ -395,7 +395,7 @@ class Language:
             "unmodelled block": Mode("unmodelled block"),
         }
         for mode in modes:
-            self.modes[mode.name] = mode
+            self.modes[mode.name] = Mode(mode.name, mode.unknown, mode.expected, mode.garbled)
         for table in tables:
             for name, rows in table.items():
                 mode = self.modes.setdefault(name, Mode(name))
@@ -643,7 +643,8 @@ class LineReader:
         """Account for a line of a block that is taken as a whole; a handler may look at it and change its class."""
         line_class = block.all_lines
         assert line_class is not None
-        if found is not None and found[0].handler is not None:
+        # Below a header that could not be read the handlers have no subject.
+        if found is not None and found[0].handler is not None and line_class is not LineClass.UNKNOWN:
             _, line.start, line.negated = found
             try:
                 result = found[0].handler(self.contexts[-1], line)
