@@ -22,7 +22,7 @@ each of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -176,13 +176,21 @@ class Encoding:
 
     def numbers(self, field: Field, ranges: Ranges) -> Node:
         """Return where a field's number is in the ranges."""
-        key = (field, ranges)
+        return self.remembered((field, ranges), lambda: self._numbers(field, ranges))
+
+    def _numbers(self, field: Field, ranges: Ranges) -> Node:
+        node = self.diagrams.false
+        for low, high in ranges.spans:
+            node |= self._compared(field, low, True) & self._compared(field, high, False)
+        return node
+
+    def remembered(self, key: object, make: Callable[[], Node]) -> Node:
+        """Return what was made for the key before, or make it."""
         node = self._criteria.get(key)
         if node is None:
-            node = self.diagrams.false
-            for low, high in ranges.spans:
-                node = node | (self._compared(field, low, True) & self._compared(field, high, False))
-            self._criteria[key] = node
+            if len(self._criteria) > _CACHED:
+                self._criteria.clear()
+            node = self._criteria[key] = make()
         return node
 
     def _compared(self, field: Field, bound: int, at_least: bool) -> Node:
@@ -223,11 +231,7 @@ class Encoding:
         if box.source.version != self.version:
             raise ValueError(f"a box of IPv{box.version} is given where IPv{self.version} is expected")
         key = (box.protocols, box.source_ports, box.destination_ports, box.icmp, box.flags, box.fragment, box.dscp)
-        node = self._criteria.get(key)
-        if node is None:
-            if len(self._criteria) > _CACHED:
-                self._criteria.clear()
-            node = self._criteria[key] = self._upper(box)
+        node = self.remembered(key, lambda: self._upper(box))
         if box.destination.care:
             node = self.address("destination", box.destination) & node
         if box.source.care:
