@@ -522,6 +522,12 @@ class LineReader:
                     block.closed = True
         return {line_class: count for line_class, count in counts.items() if count}
 
+    def start_device(self, name: str) -> None:
+        """Let what follows belong to another device."""
+        self._stack.clear()
+        self.contexts.append(self._new_context())
+        self.contexts[-1].hostname = name
+
     # -- one line --
 
     def _read_one(self, source: TextLine) -> LineClass:
@@ -555,9 +561,7 @@ class LineReader:
             self._stack.append(Block(self._language.modes[result.mode], result.subject, source))
             return LineClass.MODELLED
         if isinstance(result, StartDevice):
-            self._stack.clear()
-            self.contexts.append(self._new_context())
-            self.contexts[-1].hostname = result.name
+            self.start_device(result.name)
             return LineClass.MODELLED
         if result not in (LineClass.MODELLED, LineClass.IGNORED):
             self.records.append(LineRecord(line.span, result, ""))
