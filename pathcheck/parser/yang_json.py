@@ -360,7 +360,7 @@ class _Reader:
         family: Family = "ipv4" if version == 4 else "ipv6"
         for leaf, (key, _) in parts.items():
             if leaf not in ("destination-prefix", "next-hop", "description"):
-                self._unknown(brief(leaf), key, RouteScope(family=family, within=prefix, exact=True))
+                self._unknown(brief(leaf), key, RouteScope(family=family, within=prefix, distance=0, exact=True))
         hops = {_leaf(key): (key, value) for key, value in _object(parts["next-hop"][1], "the object `next-hop`")}
         if "next-hop-list" in hops and len(hops) == 1:
             listed = [
@@ -389,7 +389,7 @@ class _Reader:
         place: YamlNode,
     ) -> StaticRoute | None:
         """outgoing-interface, next-hop-address, or special-next-hop."""
-        scope = RouteScope(family="ipv4" if version == 4 else "ipv6", within=prefix, exact=True)
+        scope = RouteScope(family="ipv4" if version == 4 else "ipv6", within=prefix, distance=0, exact=True)
         for leaf, (key, _) in hop.items():
             if leaf not in ("outgoing-interface", "next-hop-address", "special-next-hop", "index"):
                 self._unknown(brief(leaf), key, scope)
