@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -20,10 +20,8 @@ def register(app: typer.Typer) -> None:
 
 def review(
     fleet: FleetOption = Path(),
-    acl: Annotated[Optional[str], typer.Option("--acl", metavar="NAME", help="Only lists of this name.")] = None,  # noqa: UP045
-    device: Annotated[
-        Optional[str], typer.Option("--device", metavar="NAME", help="Only lists of this device.")
-    ] = None,  # noqa: UP045
+    acl: Annotated[str | None, typer.Option("--acl", metavar="NAME", help="Only lists of this name.")] = None,
+    device: Annotated[str | None, typer.Option("--device", metavar="NAME", help="Only lists of this device.")] = None,
     exceptions: Annotated[bool, typer.Option("--exceptions", help="Show exception lines (PC104) too.")] = False,
     json: JsonOption = False,
 ) -> int:
