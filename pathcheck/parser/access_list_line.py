@@ -605,20 +605,23 @@ class EntryReader:
         """
         words = line.words[line.start :]
         recipe = self._grammar.plan(words)
+        added = 0
         if isinstance(recipe, Misfit):
-            if self.version == 6 and not self.standard and words and recipe.message is None:
-                found = self._without_protocol(words)
-                if found is not None:
-                    line.words = [*line.words[: line.start], *found]
-                    return self.read(line, action, sequence, reading, several_flags, groups)
-            raise self._fault(line, self._clearer(recipe, words))
+            longer = self._with_protocol(words, recipe)
+            if longer is None:
+                raise self._fault(line, self._clearer(recipe, words))
+            words, recipe, added = longer, self._grammar.plan(longer), 1
         try:
-            return self._build(recipe, words, line, action, sequence, reading, several_flags, groups)
+            entry, notes = self._build(recipe, words, line, action, sequence, reading, several_flags, groups)
         except WrongValue as wrong:
-            raise self._fault(line, wrong.misfit) from None
+            misfit = wrong.misfit
+            raise self._fault(line, misfit._replace(place=misfit.place - added)) from None
+        return entry, [(place - added, note) for place, note in notes] if added else notes
 
-    def _without_protocol(self, words: list[str]) -> list[str] | None:
+    def _with_protocol(self, words: list[str], misfit: Misfit) -> list[str] | None:
         """Return the words with the protocol that old IPv6 lines leave out, None where that is not what is wrong."""
+        if self.version == 4 or self.standard or not words or misfit.message is not None:
+            return None
         if words[0].lower() not in ("any", "host") and ":" not in words[0]:
             return None
         longer = ["ipv6", *words]

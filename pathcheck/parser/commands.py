@@ -34,8 +34,8 @@ text of the device is read; names are resolved there, never in a handler, since 
 order of text is not the order of effect.
 
 Head words
-    The longest head that fits wins. A word may be cut short as long as it is the beginning of only one word
-    of the table at its place; an exact word always wins. `int|erface` accepts `int` and longer even where other
+    The longest head that fits wins. A word may be cut short, to two letters at least, as long as it is the
+    beginning of only one word of the table at its place; an exact word always wins. `int|erface` accepts `int` and longer even where other
     words begin alike. `<number>`, `<address>`, `<prefix>`, `<address6>`, `<prefix6>` in a head fit a value of
     that class, `<word>` any word (last resort). Heads are lower case. A head that begins with `no` is for the
     negated line; without such an entry the plain entry gets it, with `line.negated` set (`default X` too).
@@ -353,7 +353,8 @@ class _Node:
             if whole.startswith(lower) and lower.startswith(least):
                 return self.children[whole]
         completions = [known for known in self.children if known.startswith(lower)]
-        if len(completions) == 1 and lower[0].isalpha():
+        # One letter is too little: the tables do not hold each word that a device knows.
+        if len(completions) == 1 and len(lower) > 1 and lower[0].isalpha():
             return self.children[completions[0]]
         if completions:
             return None

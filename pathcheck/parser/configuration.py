@@ -144,10 +144,10 @@ def _read(texts: Sequence[SourceText], default_name: str, assume: Assumptions) -
         return ParsedConfiguration((), tuple(accounts), tuple(findings))
     devices = []
     for index, context in enumerate(reader.contexts):
-        name = context.hostname or default_name
-        device = _assemble(context, name, tuple(files[index]))
+        called = context.hostname or default_name
+        device = _assemble(context, called, tuple(files[index]))
         devices.append(device)
-        findings += [replace(found, device=name) for found in context.findings]
+        findings += [replace(found, device=called) for found in context.findings]
     accounts = [
         account if owner < 0 else replace(account, device=devices[owner].name)
         for account, owner in zip(accounts, owners, strict=True)
@@ -190,7 +190,7 @@ def _hostname_of(text: str) -> str:
 def _first_hostname(lines: Sequence[TextLine]) -> _Hostname | None:
     """Return the first name that a file gives to its device."""
     for line in lines:
-        if line.text[:9].lower() == "hostname " and line.kind is LineKind.COMMAND:
+        if line.text[:9].lower() == "hostname " and not line.indent and line.kind is LineKind.COMMAND:
             return _Hostname(_hostname_of(line.text[9:].strip()), line.span)
     return None
 

@@ -187,7 +187,7 @@ def placeholder_in(text: str) -> bool:
     >>> [placeholder_in(text) for text in ("10.0.X.1", "<IP>", "xxx.xxx.xxx.0", "10.0.0.1", "any")]
     [True, True, True, False, False]
     """
-    return _PLACEHOLDER.fullmatch(text) is not None
+    return len(text) < 100 and _PLACEHOLDER.fullmatch(text) is not None
 
 
 # --- terminals -------------------------------------------------------------------------------------------------------
