@@ -18,7 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pathcheck.packet.address import Address
 from pathcheck.packet.packet import Packet
+from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, UDP
+from pathcheck.packet.tcp_flags import SYN
 from pathcheck.packetset.algebra import packet_space
 from pathcheck.packetset.box_table import BoxTable, Points, Row, box_of, intersection, points_of
 
@@ -30,6 +33,9 @@ _SINGLE = 4
 """Points tried one by one: one of them is a witness for most lines."""
 _TRIES = (32, 256)
 """Points tried together before a proof, in rounds."""
+_USUAL_ICMP: tuple[tuple[int, ...], ...] = ((), (), (), (0,))
+_USUAL: tuple[tuple[int, ...], ...] = ((TCP, UDP), (49152,), (443, 80), (0,))
+"""What a field of ordinary traffic looks like, by interval of a row: protocol, two words of layer 4, DSCP."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,7 @@ class CoverSearch:
             if len(holders):
                 return Covered((int(holders[0]),))
         points = self.points(row, _SINGLE)
-        for index in range(_SINGLE - 1, -1, -1):
+        for index in range(_SINGLE):
             if not table.holds_any(points, index, among, world):
                 return points.packet(index, table.version, world)
         for tries in _TRIES:
@@ -83,7 +89,7 @@ class CoverSearch:
         return self._prove(row, among, world)
 
     def points(self, row: Row, count: int) -> Points:
-        """Return `count` points of the row: its two corners, then random ones."""
+        """Return `count` points of the row: one that looks like real traffic, then random ones, then its far corner."""
         words: list[Array] = []
         wide = self._table.version == 6
         for value, care in row.addresses:
@@ -92,18 +98,22 @@ class CoverSearch:
                 fixed, free = value >> shift & mask, ~(care >> shift) & mask
                 column = self._random(count) << np.uint64(1) if wide else self._random(count) >> np.uint64(31)
                 column = (column & np.uint64(free)) | np.uint64(fixed)
-                column[0], column[-1] = fixed, fixed | free
+                column[-1] = fixed | free
+                column[0] = (_usual_address(wide, value, care) >> shift) & mask
                 words.append(column if wide else column.astype(np.uint32))
         intervals: list[Array] = []
-        for low, high in row.intervals:
+        icmp = row.intervals[0] in ((ICMP, ICMP), (ICMPV6, ICMPV6))
+        for (low, high), usual in zip(row.intervals, _USUAL_ICMP if icmp else _USUAL, strict=True):
             if low == high:
                 intervals.append(np.full(count, low, dtype=np.int32))
                 continue
             column = (self._random(count) % np.uint64(high - low + 1)).astype(np.int32) + np.int32(low)
-            column[0], column[-1] = low, high
+            column[-1] = high
+            column[0] = next((number for number in usual if low <= number <= high), low)
             intervals.append(column)
         care, value = row.flags
         flags = (self._random(count).astype(np.uint8) & np.uint8(~care & 255)) | np.uint8(value)
+        flags[0] = value | (SYN & ~care if not value else 0)
         return Points(tuple(words), (intervals[0], intervals[1], intervals[2], intervals[3]), flags)
 
     def _random(self, count: int) -> Array:
@@ -133,3 +143,15 @@ class CoverSearch:
             rest -= space.of(box_of(part, table.version, world))
             used.append(best)
         return Covered(tuple(sorted(used)))
+
+
+def _usual_address(wide: bool, value: int, care: int) -> int:
+    """An address of a row: a documentation address where all are free, else the one after the lowest."""
+    if care == 0:
+        return _DOCUMENTATION[wide]
+    free = ~care & ((1 << 128) - 1 if wide else (1 << 32) - 1)
+    return value | (free & -free)
+
+
+_DOCUMENTATION = (Address.parse("198.51.100.1").value, Address.parse("2001:db8::1").value)
+"""RFC 5737 section 3 and RFC 3849 section 2: addresses that name no real station."""
