@@ -109,6 +109,7 @@ class _Entering:
         self.flow = flow
         self.version: IPVersion = version
         self.found = Entries()
+        self.left_out: set[Address] = set()
         destinations = tuple(prefix for prefix in flow.destination if prefix.version == version)
         self.destinations = self._unicast(destinations, "destination")
         unicast = replace(flow, destination=self.destinations)
@@ -128,6 +129,7 @@ class _Entering:
                     self._enter_from_host(source)
                 else:
                     self._enter_from_prefix(source)
+        self._note_left_out()
         if not self.found.starts and not self.found.ends:
             raise FlowError(
                 f"the flow holds no packet: no station can be on `{self.flow.source_named or sources[0]}`",
@@ -451,15 +453,21 @@ class _Entering:
             for address in subnet.reserved_addresses()
             if address in source
         } - named
-        left_out = sorted(own | reserved)
+        left_out = own | reserved
         if not left_out:
             return packets
-        shown = f"{', '.join(map(str, left_out))}" if len(left_out) <= 4 else f"{len(left_out)} addresses"
-        self.found.notes.append(
-            f"left out of {source} as source: {shown}"
-            " (addresses of the fleet's devices, network and broadcast addresses)"
-        )
-        return packets - self._from(packets, [Prefix(self.version, it.value, WIDTH[self.version]) for it in left_out])
+        self.left_out.update(left_out)
+        hosts = [Prefix(self.version, address.value, WIDTH[self.version]) for address in sorted(left_out)]
+        return packets - self._from(packets, hosts)
+
+    def _note_left_out(self) -> None:
+        """Say which addresses of prefixes are not taken for stations."""
+        if self.left_out:
+            shown = sorted(self.left_out)
+            named = ", ".join(map(str, shown)) if len(shown) <= 4 else f"{len(shown)} addresses"
+            self.found.notes.append(
+                f"left out of the source: {named} (the fleet's devices, network and broadcast addresses)"
+            )
 
     def _from(self, packets: PacketSet, sources: Iterable[Prefix]) -> PacketSet:
         return packets & _addressed(self.version, tuple(sources), False)

@@ -18,9 +18,10 @@ from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.network.entry import flow_entries, flow_packets, versions_of
 from pathcheck.network.reachability import End, HopTrace, Network, Start, Walk
 from pathcheck.packet.address import IPVersion
+from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
-from pathcheck.packet.protocol import TCP, protocol_name
+from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, protocol_name
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ACK, ALL_FLAGS, FLAG_NAMES, SYN, FlagMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
@@ -100,6 +101,8 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         raise FlowError("the source and the destination of the flow are of two IP versions")
     network = network_of(loaded.config)
     there, back = _Answering(network, flow), _Answering(network, flow)
+    if len(versions) == 2:
+        versions = _spoken(network, flow, there.notes)
     for version in versions:
         entries = flow_entries(network, flow, version)
         there.notes.extend(entries.notes)
@@ -107,7 +110,7 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         asked = packet_space(version).union(end.packets for end in ends)
         there.left_out[version] = flow_packets(flow, version) - asked
         if reply:
-            back.left_out[version] = there.left_out[version].reply()
+            back.left_out[version] = _replies(there.left_out[version])
             back.walk_back(version, ends)
     answer = there.answer(_flow_words(flow))
     if back.ends:
@@ -115,6 +118,21 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         back.wishes = [packet_space(it.version).of_packet(it).reply() for it in there.samples]
         answer = replace(answer, reply=back.answer(_swapped_words(flow)))
     return answer
+
+
+def _spoken(network: Network, flow: Flow, notes: list[str]) -> tuple[IPVersion, ...]:
+    """Return the IP versions to ask about: `any` means no version that no interface of the fleet speaks."""
+    versions = versions_of(flow)
+    spoken = {attachment.address.address.version for attachment in network.topology.attachments}
+    asked = tuple(
+        version
+        for version in versions
+        if version in spoken or not all(Prefix.everything(version) in end for end in (flow.source, flow.destination))
+    )
+    if not asked or asked == versions:
+        return versions
+    notes.append(f"no interface of the fleet has an IPv{10 - asked[0]} address: asked about IPv{asked[0]} only")
+    return asked
 
 
 @dataclass(slots=True)
@@ -155,10 +173,10 @@ class _Answering:
             if end.back_at is not None:
                 asked.setdefault((end.back_at, end.back_vrf), []).append(end.packets)
             elif end.reason is Reason.ARRIVED:
-                packets = end.packets.reply()
+                packets = _replies(end.packets)
                 if not packets.is_empty:
                     direct.append(End(packets, Reason.ARRIVED, (), False, None, shown=packets, notes=end.notes))
-        replies = {place: packet_space(version).union(sets).reply() for place, sets in asked.items()}
+        replies = {place: _replies(packet_space(version).union(sets)) for place, sets in asked.items()}
         replies = {place: packets for place, packets in replies.items() if not packets.is_empty}
         destinations = tuple(prefix for prefix in self.flow.source if prefix.version == version)
         starts = []
@@ -214,7 +232,7 @@ class _Answering:
             hops=tuple(_hop(hop, sample) for hop in end.hops),
             share=share,
             sample=sample,
-            regions=() if share == "all" else _rows(end.packets | self.left_out[end.packets.version]),
+            regions=() if share == "all" else _rows(end.packets, self.left_out[end.packets.version]),
             doubts=end.doubts,
             readings=end.readings,
             cycle=end.cycle,
@@ -291,6 +309,13 @@ def _verdict(verdicts: Iterable[Verdict]) -> Verdict:
     return Verdict.DENIED if Verdict.DENIED in found else Verdict.PERMITTED
 
 
+def _replies(packets: PacketSet) -> PacketSet:
+    """Return the packets that answer; the ICMP of the other IP version is ICMP too and answered by nothing."""
+    foreign = Ranges.single(ICMPV6 if packets.version == 4 else ICMP)
+    everything = Box.everything(packets.version)
+    return (packets - packets.space.of(replace(everything, protocols=foreign))).reply()
+
+
 def _hop(hop: HopTrace, sample: Packet) -> Hop:
     """Return a hop with the lines and the route that the sample meets."""
     notes = list(hop.notes)
@@ -315,9 +340,10 @@ def _deciding(parts: Sequence[tuple[PacketSet, LineUse]], sample: Packet) -> Lin
     return next((use for packets, use in reversed(parts) if sample in packets), None)
 
 
-def _rows(packets: PacketSet) -> tuple[Region, ...]:
-    """Return packets as few rows."""
-    return tuple(Region(box) for box in packets.boxes(ROWS))
+def _rows(packets: PacketSet, left_out: PacketSet) -> tuple[Region, ...]:
+    """Return packets as few rows, which may hold packets that are not asked about as well."""
+    boxes = (packets | left_out).boxes(ROWS * 2)
+    return tuple(Region(box) for box in boxes if not packets.isdisjoint(packets.space.of(box)))[:ROWS]
 
 
 # ---- one list alone -------------------------------------------------------------------------
