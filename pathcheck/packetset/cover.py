@@ -96,7 +96,8 @@ class CoverSearch:
             for shift in (64, 0) if wide else (0,):
                 mask = (1 << 64) - 1 if wide else (1 << 32) - 1
                 fixed, free = value >> shift & mask, ~(care >> shift) & mask
-                column = self._random(count) << np.uint64(1) if wide else self._random(count) >> np.uint64(31)
+                numbers = self._random(count)
+                column: Array = numbers << np.uint64(1) if wide else numbers >> np.uint64(31)
                 column = (column & np.uint64(free)) | np.uint64(fixed)
                 column[-1] = fixed | free
                 column[0] = (_usual_address(wide, value, care) >> shift) & mask
@@ -107,10 +108,10 @@ class CoverSearch:
             if low == high:
                 intervals.append(np.full(count, low, dtype=np.int32))
                 continue
-            column = (self._random(count) % np.uint64(high - low + 1)).astype(np.int32) + np.int32(low)
-            column[-1] = high
-            column[0] = next((number for number in usual if low <= number <= high), low)
-            intervals.append(column)
+            span = (self._random(count) % np.uint64(high - low + 1)).astype(np.int32) + np.int32(low)
+            span[-1] = high
+            span[0] = next((number for number in usual if low <= number <= high), low)
+            intervals.append(span)
         care, value = row.flags
         flags = (self._random(count).astype(np.uint8) & np.uint8(~care & 255)) | np.uint8(value)
         flags[0] = value | (SYN & ~care if not value else 0)

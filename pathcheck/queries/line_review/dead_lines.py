@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pathcheck.packet.packet import Packet
-from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection, points_of
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
 
@@ -166,7 +166,7 @@ def _covers(reviewed: ReviewedList, line: int, worlds: int, lines: list[int]) ->
 def _why_shadowed(
     reviewed: ReviewedList, line: int, worlds: int, holders: set[int], other: Packet, active: Array
 ) -> tuple[int, ...]:
-    """Return earlier lines that shadow the line, none of which can be left out, one with the other action among them."""
+    """Return earlier lines that shadow the line, none of them to spare, one with the other action among them."""
 
     def shadows(lines: list[int]) -> bool:
         return (
@@ -189,8 +189,6 @@ def _why_shadowed(
 def _first_match(reviewed: ReviewedList, line: int, packet: Packet, active: Array) -> int:
     """Return the earlier active line that decides a packet that one does decide."""
     world = FRAGMENT if packet.fragment else WHOLE
-    from pathcheck.packetset.box_table import points_of
-
     among = np.flatnonzero(
         active[: reviewed.first_row[line]] & ((reviewed.table.worlds[: reviewed.first_row[line]] & world) != 0)
     )

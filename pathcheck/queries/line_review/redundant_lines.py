@@ -81,7 +81,7 @@ def _successors(reviewed: ReviewedList, line: int, active: Array) -> list[int] |
 
 
 def _needed(reviewed: ReviewedList, line: int, active: Array) -> Packet | None:
-    """Return a packet for which the line is needed: removed, the active lines would decide it otherwise or not at all."""
+    """Return a packet that the active lines would decide otherwise, or not at all, without the line."""
     for row, world in reviewed.parts(line):
         earlier = reviewed.before(line, row, world, active)
         earlier = earlier[reviewed.decides[earlier]]

@@ -96,7 +96,6 @@ def review_list(
 def _finding(reviewed: ReviewedList, judged: DeadLine, *, acts: bool) -> Finding:
     """A finding that a line never acts, or that it can go."""
     line = _line(reviewed, judged.line)
-    meant = f"it is meant to {line.action.value} packets"
     help_text = None
     if judged.code == "PC106":
         message = f"no packet can match this line: {_why_impossible(reviewed, judged.line)}"
@@ -104,7 +103,7 @@ def _finding(reviewed: ReviewedList, judged: DeadLine, *, acts: bool) -> Finding
         if len(reviewed.lines) == 1:
             help_text = "correct its criteria; a list without lines that is bound permits everything on most devices"
     elif judged.code == "PC105":
-        message = f"the same action and criteria stand earlier in the list, so this line never acts; {meant} that are already decided"
+        message = "the same action and criteria stand earlier in the list, so this line never acts"
         help_text = "remove it"
     elif judged.code == "PC101":
         dead = "permits nothing of what it is meant to let through: something is blocked that looks open"
@@ -141,7 +140,10 @@ def _crossing_finding(reviewed: ReviewedList, line: int, crossings: Crossings) -
     crossing = crossings.shown[line]
     earlier, this = _line(reviewed, crossing.earlier), _line(reviewed, line)
     verb = {"permit": "permits", "deny": "denies"}[earlier.action.value]
-    message = f"an earlier line {verb} a part of what this one is meant to {this.action.value}, and neither holds the other, so their order matters"
+    message = (
+        f"an earlier line {verb} a part of what this one is meant to {this.action.value}, "
+        "and neither holds the other, so their order matters"
+    )
     if crossing.pairs > 1:
         message += f"; {crossing.pairs} earlier lines cross it so, the one shown shares most"
     if crossings.lines > len(crossings.shown):
@@ -181,8 +183,8 @@ def _confirm(reviewed: ReviewedList, packet: Packet, line: int, *, by: int | Non
         return  # a line that may or may not match stands before; the finding rests on the lines that match for certain
     if decision.action is own or span is None or (expected is not None and span != expected):
         raise InternalFault(
-            f"the review says that `{packet}` is decided before `{_line(reviewed, line).span.words}` by the other action, "
-            f"the evaluator says {decision.use.action} by `{decision.use.text}`"
+            f"the review says that `{packet}` is decided before `{_line(reviewed, line).span.words}` "
+            f"by the other action, the evaluator says {decision.use.action} by `{decision.use.text}`"
         )
 
 
