@@ -118,7 +118,8 @@ class BoxTable:
     def __init__(self, version: IPVersion, boxes: Iterable[tuple[int, Box]]) -> None:
         self.version = version
         rows = [(owner, row) for owner, box in boxes for row in rows_of(box)]
-        self.rows: list[Row] = _joined_worlds(rows, owners := [])
+        owners: list[int] = []
+        self.rows: list[Row] = _joined_worlds(rows, owners)
         self.owners: Array = np.array(owners, dtype=np.int64)
         self._words = 1 if version == 4 else 2
         kind = np.uint32 if version == 4 else np.uint64
@@ -165,7 +166,8 @@ class BoxTable:
         if world == WHOLE and row.flags[0]:
             care, value = row.flags
             keep &= ((self.flag_values[found] ^ np.uint8(value)) & (self.flag_cares[found] & np.uint8(care))) == 0
-        return found[keep]
+        kept: Array = found[keep]
+        return kept
 
     def covering(self, row: Row, among: Array, world: int) -> Array:
         """Return those of the rows `among` that hold each packet of the row in the world, in order."""
@@ -182,7 +184,8 @@ class BoxTable:
             keep &= ((cares & np.uint8(~care & 255)) == 0) & (
                 ((self.flag_values[among] ^ np.uint8(value)) & cares) == 0
             )
-        return among[keep]
+        kept: Array = among[keep]
+        return kept
 
     def covered_by(self, row: Row, among: Array, world: int) -> Array:
         """Return those of the rows `among` whose packets of the world all lie in the row, in order."""
@@ -196,11 +199,12 @@ class BoxTable:
             care, value = row.flags
             keep &= (np.uint8(care) & ~self.flag_cares[among]) == 0
             keep &= ((self.flag_values[among] ^ np.uint8(value)) & np.uint8(care)) == 0
-        return among[keep]
+        kept: Array = among[keep]
+        return kept
 
     def holding(self, points: Points, among: Array, world: int) -> Array:
         """Return a matrix of points by rows `among`: whether the row holds the point."""
-        inside = np.ones((len(points.flags), len(among)), dtype=bool)
+        inside: Array = np.ones((len(points.flags), len(among)), dtype=bool)
         for column, word in enumerate(points.words):
             inside &= ((self.values[column][among][None, :] ^ word[:, None]) & self.cares[column][among][None, :]) == 0
         for field in _fields(world):
@@ -236,17 +240,19 @@ class BoxTable:
         keep = (self.worlds[found] & world) != 0
         if world == WHOLE:
             keep &= ((self.flag_values[found] ^ points.flags[index]) & self.flag_cares[found]) == 0
-        return found[keep]
+        kept: Array = found[keep]
+        return kept
 
     def shares(self, row: Row, among: Array) -> Array:
         """Return how much of the row each of the rows `among` can hold, as base-2 logarithms: for ranking only."""
-        free = np.zeros(len(among))
+        free: Array = np.zeros(len(among))
         for column, (_, care) in enumerate(self._split(row)):
             free -= np.bitwise_count(self.cares[column][among] | care)
         for field, (low, high) in enumerate(row.intervals):
             span = np.minimum(self.highs[field][among], high) - np.maximum(self.lows[field][among], low) + 1
             free += np.log2(np.maximum(span, 1))
-        return free - np.bitwise_count(self.flag_cares[among] | np.uint8(row.flags[0]))
+        free -= np.bitwise_count(self.flag_cares[among] | np.uint8(row.flags[0]))
+        return free
 
     def _split(self, row: Row) -> list[tuple[Any, Any]]:
         """The address words of a row as numbers of the columns' type."""

@@ -147,7 +147,8 @@ def _crossing_finding(reviewed: ReviewedList, line: int, crossings: Crossings) -
     if crossing.pairs > 1:
         message += f"; {crossing.pairs} earlier lines cross it so, the one shown shares most"
     if crossings.lines > len(crossings.shown):
-        message += f"; {crossings.pairs} pairs of {crossings.lines} lines cross in this list, the worst {len(crossings.shown)} are shown"
+        message += f"; {crossings.pairs} pairs of {crossings.lines} lines cross in this list"
+        message += f", the worst {len(crossings.shown)} are shown"
     _confirm(reviewed, crossing.sample, line, by=crossing.earlier)
     return finding(
         "PC103",
