@@ -35,10 +35,11 @@ order of text is not the order of effect.
 
 Head words
     The longest head that fits wins. A word may be cut short, to two letters at least, as long as it is the
-    beginning of only one word of the table at its place; an exact word always wins. `int|erface` accepts `int` and longer even where other
-    words begin alike. `<number>`, `<address>`, `<prefix>`, `<address6>`, `<prefix6>` in a head fit a value of
-    that class, `<word>` any word (last resort). Heads are lower case. A head that begins with `no` is for the
-    negated line; without such an entry the plain entry gets it, with `line.negated` set (`default X` too).
+    beginning of only one word of the table at its place; an exact word always wins. `int|erface` accepts `int` and
+    longer even where other words begin alike. `<number>`, `<address>`, `<prefix>`, `<address6>`, `<prefix6>` in a
+    head fit a value of that class, `<word>` any word (last resort). Heads are lower case. A head that begins with
+    `no` is for the negated line; without such an entry the plain entry gets it, with `line.negated` set
+    (`default X` too).
 Kinds
     `modelled`: the handler gets `(context, line)` and returns None, or `Enter(mode, subject)`, or a LineClass if
     this line is after all ignored or unmodelled. It raises :class:`~pathcheck.parser.grammar.WrongLine`

@@ -241,6 +241,14 @@ REST = pp.Regex(r"\S.*").set_name("text").set_parse_action(_index)
 # --- grammars --------------------------------------------------------------------------------------------------------
 
 
+def _plain(expected: str) -> str:
+    """Put pyparsing's `{a | {b [c]}}` into words, for choices that nobody named."""
+    if "{" not in expected:
+        return expected
+    bare = re.sub(r"\s*\[[^\[\]]*\](?:\.\.\.)?", "", expected).replace("{", "").replace("}", "").replace("...", "")
+    return " or ".join(dict.fromkeys(choice.strip() for choice in bare.split("|")))
+
+
 class Grammar:
     """The grammar of what stands behind a command's head words.
 
@@ -316,7 +324,7 @@ class Grammar:
             result = self._expression.parse_string(shape, parse_all=True)
         except pp.ParseBaseException as fault:
             location = fault.loc + len(shape[fault.loc :]) - len(shape[fault.loc :].lstrip(" "))
-            expected = fault.msg.removeprefix("Expected ").removeprefix("expected ").strip()
+            expected = _plain(fault.msg.removeprefix("Expected ").removeprefix("expected ").strip())
             index = shape.count(" ", 0, location)
             if location >= len(shape):
                 index = shape.count(" ") + 1 if shape else 0
