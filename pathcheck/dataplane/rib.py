@@ -77,6 +77,8 @@ class _Route:
     connected_only: bool = False
     doubts: tuple[Doubt, ...] = ()
     readings: tuple[Reading, ...] = ()
+    place: int = 0
+    """Its place in the text, so that equal-cost ways come in the order in which they are written."""
 
     @property
     def key(self) -> Key:
@@ -122,9 +124,9 @@ class _Builder:
         for interface in self.device.interfaces.values():
             self.add_interface(interface)
         self.doubt_shared_subnets()
-        for route in self.device.static_routes:
+        for place, route in enumerate(self.device.static_routes, 1):
             if route.prefix.version == self.version:
-                self.add_static(route)
+                self.add_static(route, place)
         self.add_gateways()
         self.join_resolved()
         self.explain_unresolved()
@@ -249,7 +251,7 @@ class _Builder:
 
     # Static routes and gateways
 
-    def add_static(self, given: StaticRoute) -> None:
+    def add_static(self, given: StaticRoute, place: int) -> None:
         """Add a static route, set it aside until its next hop is resolved, or say why it cannot act."""
         lookup_vrf = given.vrf if given.next_hop_vrf is None else given.next_hop_vrf or None
         self.tables[lookup_vrf]
@@ -267,6 +269,7 @@ class _Builder:
             discard,
             lookup_vrf,
             doubts=(Doubt(given.tracked, given.span),) if given.tracked is not None else (),
+            place=place,
         )
         if given.distance == 255:
             self.refuse(route, InactiveReason.NEVER_USED, "a route of distance 255 is never used")
@@ -530,6 +533,7 @@ class _Builder:
         for key, routes in self.routes.items():
             if not routes:
                 continue
+            routes.sort(key=lambda route: route.place)
             distance = min(route.distance for route in routes)
             first = [route for route in routes if route.distance == distance]
             local = [route for route in first if route.source == "local"]
@@ -541,13 +545,12 @@ class _Builder:
         for key, routes in best.items():
             if key[1] not in self.tables[key[0]].entries:
                 self.tables[key[0]].entries[key[1]] = self.circular_entry(routes)
-        for routes in behind.values():
-            for route in routes:
-                assert route.given is not None
-                hops, discard, _, _ = self.resolve(route)
-                self.tables[route.vrf].standby.append(
-                    StandbyRoute(route.given, route.prefix, route.distance, hops, discard)
-                )
+        waiting = (route for routes in behind.values() for route in routes)
+        for route in sorted(waiting, key=lambda route: (route.prefix, route.distance, route.place)):
+            assert route.given is not None
+            hops, discard, _, _ = self.resolve(route)
+            standby = StandbyRoute(route.given, route.prefix, route.distance, hops, discard)
+            self.tables[route.vrf].standby.append(standby)
 
     def needed(self, routes: Iterable[_Route]) -> set[Key]:
         """Return the entries by which the next hops of routes are resolved; their own where that is the longest."""

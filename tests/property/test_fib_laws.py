@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from model_builders import device, interface, route
@@ -15,8 +17,18 @@ from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
 
 HOPS = ["10.1.0.2", "10.1.0.1", "10.2.0.2", "10.3.0.1", "10.3.1.1", "10.4.0.1", "10.5.0.1", "192.0.2.1"]
-PREFIXES = ["0.0.0.0/0", "10.0.0.0/8", "10.3.0.0/16", "10.3.1.0/24", "10.3.1.1/32", "10.4.0.0/16", "10.4.0.0/24",
-            "10.5.0.0/16", "10.1.0.2/32", "192.0.2.0/24"]  # fmt: skip
+PREFIXES = [
+    "0.0.0.0/0",
+    "10.0.0.0/8",
+    "10.3.0.0/16",
+    "10.3.1.0/24",
+    "10.3.1.1/32",
+    "10.4.0.0/16",
+    "10.4.0.0/24",
+    "10.5.0.0/16",
+    "10.1.0.2/32",
+    "192.0.2.0/24",
+]
 
 
 @st.composite
@@ -106,7 +118,9 @@ def as_naive(fib: Fib) -> dict[Prefix, frozenset[tuple[str, str]]]:
 def test_a_naive_resolver_finds_the_same_table(one: Device) -> None:
     fib = build_fib(one, None, 4)
     naive, rests = naive_table(one)
-    circular = [entry for entry in fib.entries if any("through the route itself" in doubt.why for doubt in entry.doubts)]
+    circular = [
+        entry for entry in fib.entries if any("through the route itself" in doubt.why for doubt in entry.doubts)
+    ]
     if not rests:
         assert circular, "the naive rounds never end, and the table has no doubt"
         return
@@ -119,16 +133,22 @@ def test_a_naive_resolver_finds_the_same_table(one: Device) -> None:
 @settings(max_examples=200, deadline=None)
 def test_pieces_are_exact(one: Device, text: str, scopes: list[str | None]) -> None:
     unmodelled = tuple(
-        Unmodelled("a routing protocol", RouteScope(None, None, Prefix.parse(within) if within else None, 20), span=one.interfaces["Ethernet1"].span)
+        Unmodelled(
+            "a routing protocol",
+            RouteScope(None, None, Prefix.parse(within) if within else None, 20),
+            span=one.interfaces["Ethernet1"].span,
+        )
         for within in scopes
-    )  # fmt: skip
-    one = device("core-1", *one.interfaces.values(), *one.static_routes, routing=True, assume=one.assume, unmodelled=unmodelled)  # fmt: skip
+    )
+    one = device(
+        "core-1", *one.interfaces.values(), *one.static_routes, routing=True, assume=one.assume, unmodelled=unmodelled
+    )
     fib = build_fib(one, None, 4)
     whole = Prefix.parse(text)
     pieces = fib.pieces(whole)
     ordered = sorted(prefix for piece in pieces for prefix in piece.prefixes)
     assert sum(prefix.size for prefix in ordered) == whole.size
-    assert all(not a.overlaps(b) for a, b in zip(ordered, ordered[1:], strict=False))
+    assert all(not a.overlaps(b) for a, b in itertools.pairwise(ordered))
     assert all(whole.covers(prefix) for prefix in ordered)
     for piece in pieces:
         for prefix in piece.prefixes:

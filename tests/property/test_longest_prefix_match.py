@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import itertools
 
 import pytest
 import radix
@@ -62,7 +63,7 @@ def test_split_is_exact(version: IPVersion, data: st.DataObject) -> None:
     whole = data.draw(near_prefixes(version))
     pieces = [(owner, prefix) for owner, prefixes in table.split(whole) for prefix in prefixes]
     in_order = sorted((prefix for _, prefix in pieces), key=lambda prefix: prefix.value)
-    for earlier, later in zip(in_order, in_order[1:], strict=False):
+    for earlier, later in itertools.pairwise(in_order):
         assert earlier.value + earlier.size == later.value, "a gap, or an overlap"
     assert in_order[0].first == whole.first
     assert in_order[-1].last == whole.last
