@@ -14,7 +14,17 @@ from typing import NamedTuple
 
 from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device
-from pathcheck.parser import access_list, object_group
+from pathcheck.parser import (
+    access_list,
+    harmless,
+    interface,
+    object_group,
+    static_route,
+    terminal_lines,
+    unmodelled,
+    vlan,
+    vrf,
+)
 from pathcheck.parser.commands import (
     CommandLine,
     Context,
@@ -26,7 +36,7 @@ from pathcheck.parser.commands import (
     Tables,
     modelled,
 )
-from pathcheck.parser.dialects.recognise import recognise
+from pathcheck.parser.dialects.recognise import EMPTY, recognise
 from pathcheck.parser.lines import LineKind, TextLine, split_lines
 from pathcheck.results.account import FileAccount
 from pathcheck.results.catalogue import finding
@@ -105,9 +115,13 @@ def _read(texts: Sequence[SourceText], default_name: str, assume: Assumptions) -
     findings: list[Finding] = []
     for text in texts:
         lines, replaced = split_lines(text.file, text.data)
-        refused = recognise(lines).refused
+        dialect = recognise(lines)
+        refused = dialect.refused
         if refused is None:
             findings += replaced
+            if dialect is EMPTY:
+                span = lines[0].span if lines else Span(text.file, 1, "")
+                findings.append(finding("PC415", "the file holds no command, so its device is empty", span=span))
         else:
             span = lines[0].span if lines else Span(text.file, 1, "")
             findings.append(finding("PC403", f"the file is refused: {refused}", span=span))
@@ -161,7 +175,17 @@ def _place(found: Finding) -> tuple[str, int, int, str]:
     return (span.file, span.line, span.column, found.code) if span else ("", 0, 0, found.code)
 
 
-_SUBJECTS = (access_list, object_group)
+_SUBJECTS = (
+    access_list,
+    object_group,
+    interface,
+    vlan,
+    static_route,
+    vrf,
+    terminal_lines,
+    unmodelled,
+    harmless,
+)
 
 
 @cache
@@ -221,11 +245,28 @@ def _assemble(context: Context, name: str, files: tuple[str, ...]) -> Device:
     """Make the device of what was gathered, now that its whole text is read."""
     groups = context.part(object_group.Groups).finish(context)
     lists = context.part(access_list.Lists).finish(context, groups)
+    vlans = context.part(vlan.Vlans)
+    interfaces = context.part(interface.Interfaces).finish(context)
+    routing = context.part(static_route.Routing).finish(context)
+    context.part(unmodelled.Protocols).finish(context)
+    context.part(unmodelled.Policies).finish(context)
     return Device(
         name,
         files,
         access_lists=lists,
         groups=groups,
+        interfaces=interfaces,
+        vlans=vlans.finish(context),
+        has_vlan_section=vlans.has_section,
+        vrfs=context.part(vrf.Vrfs).finish(context),
+        static_routes=routing.static_routes,
+        gateways=routing.gateways,
+        routing=routing.routing,
+        ipv6_routing=routing.ipv6_routing,
+        routing_span=routing.routing_span,
+        ipv6_routing_span=routing.ipv6_routing_span,
+        terminal_lines=context.part(terminal_lines.Terminals).finish(context),
+        control_plane=context.part(terminal_lines.ControlPlane).finish(context),
         list_uses=tuple(context.list_uses),
         unmodelled=tuple(context.unmodelled),
         assume=context.assume,

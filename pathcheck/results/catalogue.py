@@ -46,6 +46,8 @@ CATALOGUE: dict[str, Rule] = _table(
     Rule("PC411", "unresolved-group", Severity.ERROR, "a group that is undefined, empty or contains itself"),
     Rule("PC412", "unmodelled-line", Severity.NOTE, "a line that can change forwarding and is not modelled"),
     Rule("PC413", "contradictory-name", Severity.ERROR, "`fleet.yaml` and the text give a device two names"),
+    Rule("PC414", "address-lost-to-vrf", Severity.WARNING, "a VRF line behind an address takes it away"),
+    Rule("PC415", "empty-file", Severity.WARNING, "a file without any command"),
 )
 
 
