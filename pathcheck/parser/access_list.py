@@ -326,8 +326,16 @@ def _remove_line(context: Context, draft: ListDraft, line: CommandLine, head: in
 
 
 def _remove_number(context: Context, line: CommandLine) -> Result:
-    """No N."""
+    """No N, or no N permit|deny|remark ..."""
     draft: ListDraft = line.subject
+    if line.start < len(line.words):
+        head, line.start = line.start, line.start + 1
+        word = line.words[head].lower()
+        if word in ("permit", "deny"):
+            return _remove_line(context, draft, line, head)
+        if word == "remark":
+            return _read_remark(context, line)
+        raise line.wrong(head, "the end of the line", scope=ListScope(draft.name, draft.family))
     number = line.number_at(line.start - 1, 1, _LAST_SEQUENCE, "a sequence number")
     before = len(draft.remarks)
     draft.remarks = [item for item in draft.remarks if item[2].sequence != number]
@@ -411,7 +419,9 @@ def _typed(word: str) -> Form | None:
 def _read_header(context: Context, line: CommandLine) -> Result:
     """ip|ipv4|ipv6 access-list [standard|extended] NAME, and the same with `no` in front."""
     family: Family = "ipv6" if line.words[1 if line.negated else 0].lower().startswith("ipv6") else "ipv4"
-    form: Form | None = _typed(line.tail[0]) if len(line.tail) > 1 else None
+    form: Form | None = None
+    if len(line.tail) > 1 or [word.lower() for word in line.tail] in (["standard"], ["extended"]):
+        form = _typed(line.tail[0])
     place = line.start + (1 if form else 0)
     return _open_list(context, line, family, form, place)
 

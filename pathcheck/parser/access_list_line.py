@@ -65,6 +65,9 @@ __all__ = ["ENTRY_WORDS", "EntryReader", "WrongValue", "ports_of"]
 _ALL_PORT_NAMES = sorted({name for names in PORT_NAMES.values() for name in names})
 _ALL_ICMP_NAMES = sorted({name for names in ICMP_NAMES.values() for name in names})
 _ALL_PROTOCOLS = ["ip", "ipv6", *PROTOCOL_NAMES]
+_USUAL_PROTOCOLS = (
+    "ip", "ipv6", "tcp", "udp", "icmp", "esp", "ahp", "gre", "ospf", "eigrp", "igmp", "pim", "sctp", "vrrp", "ipinip",
+)  # fmt: skip
 _GROUP_WORDS = ("object-group", "addrgroup", "net-group")
 _TESTS = ("eq", "neq", "lt", "gt")
 
@@ -113,8 +116,10 @@ def _end(side: str, version: IPVersion, *, bare: bool = False) -> pp.ParserEleme
     if version == 4:
         choices = choices | MASKED(f"{side}_masked")
         choices = choices | COMMA(f"{side}_comma") - word("wildcard") - word("bits") - address(f"{side}_mask")
-    if bare:
+    if bare and masks:
         choices = choices | address(f"{side}_address") + Opt(address(f"{side}_mask"))
+    elif bare:
+        choices = choices | address(f"{side}_address")
     else:
         choices = choices | address(f"{side}_address") - address.copy().set_name("a mask")(f"{side}_mask")
     found: pp.ParserElement = choices.set_name(
@@ -182,9 +187,9 @@ def _extended(version: IPVersion, *, bare: bool = False) -> pp.ParserElement:
     )("protocol")
     found: pp.ParserElement = (
         protocol.set_name("a protocol")
-        - _end("source", version, bare=bare)
+        - _end("source", version, bare=bare, masks=not bare)
         - Opt(_ports("source"))
-        - _end("destination", version, bare=bare)
+        - _end("destination", version, bare=bare, masks=not bare)
         - Opt(_ports("destination"))
         - _options(layer4=True)
     )
@@ -630,7 +635,7 @@ class EntryReader:
     def _fault(self, line: CommandLine, misfit: Misfit) -> WrongLine:
         """Return the error; a word in the place of a protocol is compared with protocols only."""
         if misfit.message is None and misfit.expected == "a protocol":
-            return line.wrong(line.start + misfit.place, misfit.expected, known=_ALL_PROTOCOLS, help=misfit.help)
+            return line.wrong(line.start + misfit.place, misfit.expected, known=_USUAL_PROTOCOLS, help=misfit.help)
         return self._grammar.fault(line, misfit)
 
     def _clearer(self, misfit: Misfit, words: Sequence[str]) -> Misfit:

@@ -408,5 +408,5 @@ class Match:
 
 def did_you_mean(text: str, known: Sequence[str]) -> str | None:
     """Return the help for a word that is nearly a known one."""
-    found = nearest(text.lower(), known)
+    found = nearest(text.lower(), known) if text[:1].isalnum() else None
     return f"did you mean `{found}`?" if found and found != text.lower() else None

@@ -68,7 +68,8 @@ def test_parts_are_read_by_name() -> None:
         ("  10.0.0.0/8 10.1.1.1 tga 7", 23, "expected the end of the line, found `tga`", "did you mean `tag`?"),
         ("\t10.0.0.X/8 10.1.1.1", 2, "`10.0.0.X/8` is a placeholder where an IPv4 prefix is expected",
          "fill in the value"),
-        ("10.0.0.0/8 <NEXTHOP>", 12, "`<NEXTHOP>` is a placeholder where an IPv4 address or a name is expected", "fill in the value"),
+        ("10.0.0.0/8 <NEXTHOP>", 12, "`<NEXTHOP>` is a placeholder where an IPv4 address or a name is expected",
+         "fill in the value"),
     ],
 )  # fmt: skip
 def test_fault_names_the_word(text: str, column: int, message: str, cure: str | None) -> None:
