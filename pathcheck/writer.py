@@ -118,6 +118,9 @@ def write_route(route: StaticRoute) -> str:
         words.extend(("tag", str(route.tag)))
     if route.permanent:
         words.append("permanent")
+    if route.tracked is not None:
+        _, quote, object_name = route.tracked.partition("`")
+        words.extend(("track", object_name.rstrip("`")) if quote else ("bfd",))
     return " ".join(words)
 
 
@@ -151,16 +154,13 @@ class _Writing:
         for interface in device.interfaces.values():
             extra = self._take(partial(_is_interface, interface.name))
             yield from (*_interface_lines(interface, extra), "!")
-        for route in device.static_routes:
-            if route.tracked is None:
-                yield write_route(route)
-            else:
-                yield from self._raw(route.span)
+        yield from map(write_route, device.static_routes)
         for gateway in device.gateways:
             yield from _gateway_lines(gateway)
         if device.control_plane:
             yield "control-plane"
-            yield from (f" ip access-group {bound.list_name} {bound.direction}" for bound in device.control_plane)
+            for bound in device.control_plane:
+                yield f" {'ip' if bound.family == 'ipv4' else 'ipv6'} access-group {bound.list_name} {bound.direction}"
             yield "!"
         for block in device.terminal_lines:
             yield from (*_terminal_lines(block), "!")
@@ -186,7 +186,6 @@ class _Writing:
     def _gather(self) -> None:
         """Note which lines have to be written as they stood, each once for each block it belongs to."""
         written = {interface.unknown_address for interface in self.device.interfaces.values()}
-        written |= {route.span for route in self.device.static_routes if route.tracked is not None}
         found: dict[Span, list[Scope]] = {}
         for item in self.device.unmodelled:
             # Which interfaces there are is written from the model.

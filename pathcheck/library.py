@@ -1,0 +1,253 @@
+"""The library's front door: read a fleet once, then ask it.
+
+The functions behind it are imported when they are first used, so that
+``import pathcheck`` costs next to nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pathcheck.errors import FlowError, UnknownNameError, nearest
+
+if TYPE_CHECKING:
+    from pathcheck.dataplane.batch import Decision
+    from pathcheck.fleet import LoadedFleet
+    from pathcheck.model.access_list import Family
+    from pathcheck.model.device import Device
+    from pathcheck.packet.packet import Packet
+    from pathcheck.parser.flow_words import FlowQuestion
+    from pathcheck.results.account import ReadingReport
+    from pathcheck.results.path import FlowAnswer, ListAnswer
+
+__all__ = ["Fleet", "load"]
+
+
+def load(path: str | Path) -> Fleet:
+    """Read a folder as a fleet, or one file as a fleet of one device.
+
+    Parameters
+    ----------
+    path
+        A folder of configuration files, with or without a `fleet.yaml`.
+
+    Returns
+    -------
+    Fleet
+        What could not be read is in its `report`; answers that it can touch are `uncertain`.
+
+    Raises
+    ------
+    InputError
+        There is no such folder, no configuration in it, or `fleet.yaml` has faults.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> text = '''hostname quay-a
+    ... interface Ethernet1
+    ...  no switchport
+    ...  ip address 10.1.20.1 255.255.255.0
+    ...  ip access-group TILLS in
+    ... interface Ethernet2
+    ...  no switchport
+    ...  ip address 10.1.99.1 255.255.255.0
+    ... ip access-list extended TILLS
+    ...  permit tcp 10.1.20.0 0.0.0.255 host 10.1.99.10 eq 443
+    ... '''
+    >>> _ = pathlib.Path(folder.name, "quay-a.cfg").write_text(text)
+    >>> fleet = load(folder.name)
+    >>> list(fleet.devices)
+    ['quay-a']
+    >>> answer = fleet.flow("tcp 10.1.20.7 10.1.99.10:443", reply=False)
+    >>> str(answer.verdict), str(answer.reason)
+    ('permitted', 'arrived')
+    >>> print(fleet.flow("tcp", "10.1.20.7", "10.1.99.10:22", reply=False).paths[0].hops[0].in_line.text)
+    implicit deny
+    >>> print(fleet.list_decision("TILLS", "tcp 10.1.20.7 10.1.99.10:443").line.text.strip())
+    permit tcp 10.1.20.0 0.0.0.255 host 10.1.99.10 eq 443
+
+    Many concrete packets against one list are decided at once:
+
+    >>> from pathcheck.packet.address import Address
+    >>> from pathcheck.packet.packet import Packet
+    >>> packet = Packet(Address.parse("10.1.20.7"), Address.parse("10.1.99.10"), 6, 49152, 443)
+    >>> [str(decision.action) for decision in fleet.decide("quay-a", "TILLS", [packet])]
+    ['permit']
+    >>> folder.cleanup()
+    """
+    from pathcheck.fleet import load_fleet
+
+    return Fleet(load_fleet(path))
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """A fleet that was read; made by :func:`load`.
+
+    Parameters
+    ----------
+    loaded
+        What the queries of :mod:`pathcheck.queries` take.
+    """
+
+    loaded: LoadedFleet
+
+    @property
+    def devices(self) -> Mapping[str, Device]:
+        """The devices by name, in the order of the names."""
+        return self.loaded.config.devices
+
+    @property
+    def report(self) -> ReadingReport:
+        """The account of every line, and the findings of reading."""
+        return self.loaded.report
+
+    def flow(
+        self,
+        *words: str,
+        at: str | None = None,
+        icmp: str | None = None,
+        flags: str | None = None,
+        fragment: bool = False,
+        dscp: str | None = None,
+        vrf: str | None = None,
+        reply: bool = True,
+    ) -> FlowAnswer:
+        """Ask what becomes of a flow.
+
+        Parameters
+        ----------
+        words
+            One line as on the command line, `"tcp 10.1.20.7 10.1.99.10:443 --flags ack"`,
+            or protocol, source and destination one by one.
+        at, icmp, flags, fragment, dscp, vrf, reply
+            The options of the command line, where they do not stand in the words.
+
+        Returns
+        -------
+        FlowAnswer
+            Verdict, reason, the paths with the deciding lines, and the reply.
+
+        Raises
+        ------
+        FlowError
+            The words cannot be read, or no entry point is known.
+        UnknownNameError
+            No place, device, interface or VRF of that name.
+        CapacityError
+            The question is too large for this machine.
+        InternalFault
+            The engine and its second opinion disagree.
+        """
+        from pathcheck.queries.flow import ask_flow
+
+        question = self._question(words, at, icmp, flags, fragment, dscp, vrf, reply)
+        if question.acl is not None:
+            raise FlowError(f"`--acl {question.acl}` asks one list alone", help="use `list_decision`")
+        return ask_flow(self.loaded, question.flow, reply=question.reply)
+
+    def list_decision(
+        self,
+        access_list: str,
+        *words: str,
+        device: str | None = None,
+        icmp: str | None = None,
+        flags: str | None = None,
+        fragment: bool = False,
+        dscp: str | None = None,
+    ) -> ListAnswer:
+        """Ask what one access list alone decides about a flow, without any routing.
+
+        Parameters
+        ----------
+        access_list
+            Name of the list.
+        words
+            As :meth:`flow`.
+        device
+            Whose list; not needed where one device has a list of that name.
+        icmp, flags, fragment, dscp
+            The options of the command line.
+
+        Returns
+        -------
+        ListAnswer
+            The verdict, and each line that decides a part of the flow.
+
+        Raises
+        ------
+        FlowError, UnknownNameError, CapacityError, InternalFault
+            As :meth:`flow`.
+        """
+        from pathcheck.queries.flow import ask_list
+
+        options = ["--acl", access_list, *(("--device", device) if device is not None else ())]
+        question = self._question((*words, *options), None, icmp, flags, fragment, dscp, None, True)
+        return ask_list(self.loaded, device, access_list, question.flow)
+
+    def decide(
+        self, device: str, access_list: str, packets: Sequence[Packet], *, family: Family = "ipv4"
+    ) -> list[Decision]:
+        """Decide many concrete packets by one list, at a hundred thousand and more a second.
+
+        Parameters
+        ----------
+        device, access_list
+            Whose list, and its name. A list that is not defined decides as the device's assumptions say.
+        packets
+            All of the family's IP version.
+        family
+            `ipv4` or `ipv6`.
+
+        Returns
+        -------
+        list of Decision
+            One for each packet, in order; `action` is None where it is uncertain.
+
+        Raises
+        ------
+        UnknownNameError
+            No device of that name.
+        """
+        from pathcheck.dataplane.batch import decide_batch
+
+        found = self.devices.get(device)
+        if found is None:
+            near = nearest(device, self.devices)
+            raise UnknownNameError(
+                f"no device `{device}` in the fleet", help=f"did you mean `{near}`?" if near else None
+            )
+        return decide_batch(found, family, access_list, packets)
+
+    def _question(
+        self,
+        words: Sequence[str],
+        at: str | None,
+        icmp: str | None,
+        flags: str | None,
+        fragment: bool,
+        dscp: str | None,
+        vrf: str | None,
+        reply: bool,
+    ) -> FlowQuestion:
+        """Read words and options as the command line does."""
+        import shlex
+
+        from pathcheck.parser.flow_words import read_flow
+
+        read: list[str] = []
+        for word in words:
+            try:
+                read.extend(shlex.split(word) if " " in word else [word])
+            except ValueError as error:
+                raise FlowError(f"the line cannot be cut into words: {str(error).lower()}") from None
+        for name, value in (("at", at), ("icmp", icmp), ("flags", flags), ("dscp", dscp), ("vrf", vrf)):
+            if value is not None:
+                read.extend((f"--{name}", value))
+        read.extend(name for name, given in (("--fragment", fragment), ("--no-reply", not reply)) if given)
+        return read_flow(read, self.loaded.config)
