@@ -103,7 +103,7 @@ ENTRY_WORDS = sorted({
 # --- grammars --------------------------------------------------------------------------------------------------------
 
 
-def _end(side: str, version: IPVersion, *, bare: bool = False) -> pp.ParserElement:
+def _end(side: str, version: IPVersion, *, bare: bool = False, masks: bool = True) -> pp.ParserElement:
     """Any | host A | A MASK | A/N | A/MASK | object-group NAME; with `bare` also A alone."""
     address = ADDRESS if version == 4 else ADDRESS6
     choices = (
