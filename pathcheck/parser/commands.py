@@ -105,6 +105,7 @@ Part = TypeVar("Part")
 
 _WORD = re.compile(r"\S+")
 _MOST_RESOLVED = 2_000
+_NEGATIONS = frozenset({"no", "No", "NO", "default", "Default", "DEFAULT"})
 
 
 # --- a line ----------------------------------------------------------------------------------------------------------
@@ -283,18 +284,22 @@ class Mode:
 
     def find(self, words: Sequence[str]) -> tuple[Command, int, bool] | None:
         """Return the command of a line, the index behind its head, and whether it is negated."""
-        found = self.plain.find(words, 0)
-        if found is not None:
-            return found[0], found[1], False
-        if words[0].lower() in ("no", "default") and len(words) > 1:
+        if self._negates(words):
             found = self.negative.find(words, 1) or self.plain.find(words, 1)
-            if found is not None:
-                return found[0], found[1], True
-        return None
+            return (*found, True) if found is not None else None
+        found = self.plain.find(words, 0)
+        return (*found, False) if found is not None else None
+
+    def _negates(self, words: Sequence[str]) -> bool:
+        """Whether the first word is `no`, or a `default` that is no command of its own."""
+        first = words[0]
+        if first not in _NEGATIONS or len(words) == 1:
+            return False
+        return first.lower() not in self.plain.children
 
     def known_instead(self, words: Sequence[str]) -> tuple[int, list[str], bool]:
         """Return the first word that is not known, the words known at its place, and whether it is ambiguous."""
-        start = 1 if words[0].lower() in ("no", "default") and len(words) > 1 else 0
+        start = 1 if self._negates(words) else 0
         node = self.plain
         for index in range(start, len(words)):
             following = node.step(words[index])
