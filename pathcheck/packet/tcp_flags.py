@@ -12,6 +12,7 @@ __all__ = [
     "ESTABLISHED",
     "FIN",
     "FLAG_NAMES",
+    "NEW_CONNECTION",
     "PSH",
     "RST",
     "SYN",
@@ -62,3 +63,10 @@ class FlagMatch:
 
 ESTABLISHED = FlagMatch.of((ACK, ACK), (RST, RST))
 """ACK or RST is set. Common practice, no source: a device keeps no state for it."""
+
+NEW_CONNECTION = FlagMatch.exactly(SYN)
+"""The first packet of a connection: SYN and nothing else (RFC 9293 section 3.5).
+
+RST beside SYN would pass as `established`, so a flow that leaves flags open would
+be half permitted by each list that lets only answers through.
+"""

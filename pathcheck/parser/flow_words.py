@@ -36,12 +36,9 @@ from pathcheck.packet.protocol import (
     protocol_number,
 )
 from pathcheck.packet.ranges import Ranges
-from pathcheck.packet.tcp_flags import ACK, FLAG_NAMES, SYN, FlagMatch
+from pathcheck.packet.tcp_flags import FLAG_NAMES, NEW_CONNECTION, FlagMatch
 
-__all__ = ["NEW_CONNECTION", "FlowQuestion", "flow_question", "read_flow", "read_flow_line"]
-
-NEW_CONNECTION = FlagMatch.of((SYN | ACK, SYN))
-"""SYN without ACK: what a TCP flow means that says nothing of flags."""
+__all__ = ["FlowQuestion", "flow_question", "read_flow", "read_flow_line"]
 
 _OPTIONS_WITH_VALUE = ("at", "acl", "device", "icmp", "flags", "dscp", "vrf")
 _OPTIONS_ALONE = ("fragment", "no-reply")
@@ -80,7 +77,7 @@ def read_flow_line(line: str, config: FleetConfig) -> FlowQuestion:
     Examples
     --------
     >>> question = read_flow_line("tcp 10.1.20.7:49152 10.1.99.10:443 --flags ack", FleetConfig({}))
-    >>> str(question.flow.destination_ports), question.flow.flags == FlagMatch.exactly(ACK)
+    >>> str(question.flow.destination_ports), question.flow.flags.matches(0b010000)
     ('443', True)
     """
     if len(line) > _MOST_CHARACTERS:

@@ -23,7 +23,7 @@ from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, protocol_name
 from pathcheck.packet.ranges import Ranges
-from pathcheck.packet.tcp_flags import ACK, ALL_FLAGS, FLAG_NAMES, SYN, FlagMatch
+from pathcheck.packet.tcp_flags import ALL_FLAGS, FLAG_NAMES, NEW_CONNECTION, FlagMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, Path, Reading
 from pathcheck.results.region import Region
@@ -460,8 +460,6 @@ def _owner_of(config: FleetConfig, device: str | None, list_name: str) -> tuple[
 
 # ---- the flow as words ----------------------------------------------------------------------
 
-_NEW_CONNECTION = FlagMatch.of((SYN | ACK, SYN))
-
 
 def _flow_words(flow: Flow) -> dict[str, str]:
     """Return a flow as words by field: addresses as prefixes, several joined with commas."""
@@ -475,7 +473,7 @@ def _flow_words(flow: Flow) -> dict[str, str]:
     }
     if flow.icmp is not None:
         words["icmp"] = ",".join(_icmp_words(flow.icmp))
-    if flow.protocol == TCP and flow.flags != _NEW_CONNECTION and not flow.fragment:
+    if flow.protocol == TCP and flow.flags != NEW_CONNECTION and not flow.fragment:
         words["flags"] = _flag_words(flow.flags)
     if flow.dscp is not None:
         words["dscp"] = str(flow.dscp)

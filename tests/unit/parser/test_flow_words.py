@@ -11,8 +11,8 @@ from pathcheck.model.interface import Interface, InterfaceAddress
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
-from pathcheck.packet.tcp_flags import ACK, PSH, SYN, FlagMatch
-from pathcheck.parser.flow_words import NEW_CONNECTION, flow_question, read_flow, read_flow_line
+from pathcheck.packet.tcp_flags import ACK, NEW_CONNECTION, RST, SYN, FlagMatch
+from pathcheck.parser.flow_words import flow_question, read_flow, read_flow_line
 from pathcheck.source import Span
 
 HERE = Span("quay-a.cfg", 1, "")
@@ -114,8 +114,8 @@ def test_flags(options, flags):
 
 def test_new_connection_is_syn_without_ack():
     assert NEW_CONNECTION.matches(SYN)
-    assert NEW_CONNECTION.matches(SYN | PSH)
     assert not NEW_CONNECTION.matches(SYN | ACK)
+    assert not NEW_CONNECTION.matches(SYN | RST)
 
 
 @pytest.mark.parametrize(
