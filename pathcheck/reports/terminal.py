@@ -141,9 +141,10 @@ def _headline(answer: FlowAnswer, paint: Paint, what: str) -> str:
 
 
 def _answer_body(answer: FlowAnswer, paint: Paint) -> list[str]:
-    """Paths and notes of one direction."""
+    """Paths and notes of one direction; what paths have in common is said once, behind the last of them."""
     out: list[str] = []
-    for number, path in enumerate(answer.paths[:_MOST_PATHS], 1):
+    shown = answer.paths[:_MOST_PATHS]
+    for number, path in enumerate(shown, 1):
         out.append("")
         if len(answer.paths) > 1:
             verdict = paint(path.verdict.value, path.verdict)
@@ -152,6 +153,9 @@ def _answer_body(answer: FlowAnswer, paint: Paint) -> list[str]:
             if path.share == "part":
                 out += _regions(path.regions, "carries")
         out += _way(path)
+        ending = _ending(path)
+        if number == len(shown) or _ending(shown[number]) != ending:
+            out += ending
     if len(answer.paths) > _MOST_PATHS:
         out += ["", f"  and {len(answer.paths) - _MOST_PATHS} more paths; --json shows all"]
     if answer.notes:
@@ -163,7 +167,7 @@ _SHARE = {"part": "a part of the packets", "equal-cost": "one of several equal w
 
 
 def _way(path: Path) -> list[str]:
-    """The hops of a path, a line each thing that was decided, and at its end the line that decides."""
+    """The hops of a path, a row for each thing that was decided."""
     rows: list[list[str]] = []
     for hop in path.hops:
         rows += _hop_rows(hop)
@@ -172,7 +176,12 @@ def _way(path: Path) -> list[str]:
     out = [f"    {row[0]:<{width}}  {row[1]:<{middle}}  {row[2]}".rstrip() for row in rows]
     if path.cycle:
         out.append(f"    the loop: {' > '.join(path.cycle)}")
-    out += [f"    note: {note}" for hop in path.hops for note in hop.notes]
+    return out + [f"    note: {note}" for hop in path.hops for note in hop.notes]
+
+
+def _ending(path: Path) -> list[str]:
+    """The line that decides a path, a packet of it, and what makes it uncertain or was assumed."""
+    out: list[str] = []
     decisive = _decisive_line(path)
     if decisive is not None:
         out += ["", *_deciding(decisive)]

@@ -11,7 +11,7 @@ from pathcheck.model.interface import Interface, InterfaceAddress
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
-from pathcheck.packet.tcp_flags import ACK, NEW_CONNECTION, RST, SYN, FlagMatch
+from pathcheck.packet.tcp_flags import ACK, NEW_CONNECTION, PSH, RST, SYN, FlagMatch
 from pathcheck.parser.flow_words import flow_question, read_flow, read_flow_line
 from pathcheck.source import Span
 
