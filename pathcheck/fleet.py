@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 from pathcheck.errors import InputError, nearest
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
+from pathcheck.model.unmodelled import DeviceScope, Unmodelled
 from pathcheck.results.account import FileAccount, ReadingReport
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
@@ -245,7 +246,8 @@ class _Loading:
             parents = ["/".join(name.split("/")[:depth]) for depth in range(1, name.count("/") + 1)]
             # The topmost folder that holds configuration itself is the device.
             home = next((folder for folder in parents if folder in homes), None)
-            if home is None or not _is_configuration(name):
+            # A folder that cannot be listed stands for files that nobody knows.
+            if home is None or not (_is_configuration(name) or name.endswith("/")):
                 continue
             if name in data_files and not (name in contents and is_device_data(name, contents[name], named=True)):
                 continue
@@ -279,7 +281,11 @@ class _Loading:
         texts = [(name, data) for name in unit.files if (data := self._data(name, unit.name)) is not None]
         for name in unit.files:
             self.contents.pop(name, None)
-        if len(texts) < len(unit.files):
+        read = {name for name, _ in texts}
+        doubts = tuple(
+            Unmodelled("refused file", DeviceScope(), span=Span(name, 1, "")) for name in unit.files if name not in read
+        )
+        if doubts:
             self.refused_names.add(unit.name)
         if not texts:
             return
@@ -315,6 +321,7 @@ class _Loading:
             self.devices[name] = replace(
                 device,
                 name=name,
+                unmodelled=(*device.unmodelled, *doubts),
                 management=entry.management if entry else None,
                 serial=entry.serial if entry else None,
             )
