@@ -12,9 +12,6 @@ from typing import Any
 
 from pathcheck.dataplane.batch import decide_batch
 from pathcheck.dataplane.first_match import Part, filter_packets
-from pathcheck.packetset.algebra import PacketSet, packet_space
-from pathcheck.parser.configuration import SourceText, read_configuration
-
 from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Action, Family
 from pathcheck.model.assumptions import Assumptions
@@ -24,6 +21,8 @@ from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import ICMP, ICMPV6, protocol_number
 from pathcheck.packet.tcp_flags import SYN
+from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.parser.configuration import SourceText, read_configuration
 from pathcheck.results.account import LineClass
 
 FORMS = ("wildcard", "prefix")

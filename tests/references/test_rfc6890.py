@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from references.prefix_checks import check_range
 from references.published import Case, published
 
 from pathcheck.packet.address import Address
@@ -50,3 +51,12 @@ def test_documentation_block(case: Case) -> None:
 def test_no_row_beside_the_registry() -> None:
     given = {Prefix.parse(case.values[0].inputs["block"]) for case in published(SOURCE, "special_block")}
     assert {block.prefix for block in SPECIAL_BLOCKS} == given
+
+
+@pytest.mark.parametrize("case", published("rfc2544-filter-order", "range_to_prefix"))
+def test_block_for_benchmarks(case: Case) -> None:
+    # RFC 2544 appendix C.2.2 misprints the first address; RFC 6890 section 2.2.2 table 12 has the same block.
+    check_range(case)
+    block = special_block(Address.parse(case.inputs["first"]))
+    assert block is not None
+    assert (str(block.prefix), block.name) == (case.expected["prefix"], "benchmarking")
