@@ -141,7 +141,18 @@ _CLASSES = re.compile(
 
 
 class _ShapeWords(dict[str, str]):
-    """What stands for each word in a shape; knows the words that were met."""
+    """What stands for each word in a shape; knows the words that were met.
+
+    Parameters
+    ----------
+    keywords
+        Matches the words that a grammar tells apart; any other stands for a name and is left open, so that
+        lines that differ in names have one shape. None tells all words apart.
+    """
+
+    def __init__(self, keywords: re.Pattern[str] | None = None) -> None:
+        super().__init__()
+        self._keywords = keywords
 
     def __missing__(self, text: str) -> str:
         found = _CLASSES.fullmatch(text) if len(text) < 100 else None
@@ -152,6 +163,8 @@ class _ShapeWords(dict[str, str]):
             shape = "<placeholder>"
         else:
             shape = text.lower()
+            if self._keywords is not None and not self._keywords.fullmatch(shape):
+                shape = "<name>"
         if len(text) < 100:
             if len(self) >= _MOST_WORDS:
                 self.clear()
@@ -225,6 +238,8 @@ def number(expected: str) -> pp.ParserElement:
     return terminal("<number>", expected)
 
 
+_ANY_NAME, _ANY_WORD, _ANY_REST = r"(?!<placeholder>)\S+", r"\S+", r"\S.*"
+
 NUMBER = number("a number")
 ADDRESS = terminal("<address>", "an IPv4 address")
 PREFIX = terminal("<prefix>", "an IPv4 prefix")
@@ -232,13 +247,34 @@ MASKED = terminal("<masked>", "an IPv4 address with a mask behind a slash")
 ADDRESS6 = terminal("<address6>", "an IPv6 address")
 PREFIX6 = terminal("<prefix6>", "an IPv6 prefix")
 COMMA = terminal("<comma>", "an IPv4 address with a comma behind it")
-ANY_WORD = terminal(r"\S+", "a word")
-NAME = terminal(r"(?!<placeholder>)\S+", "a name")
-REST = pp.Regex(r"\S.*").set_name("text").set_parse_action(_index)
+ANY_WORD = terminal(_ANY_WORD, "a word")
+NAME = terminal(_ANY_NAME, "a name")
+REST = pp.Regex(_ANY_REST).set_name("text").set_parse_action(_index)
 """All that is left; its index is that of the first word."""
 
 
 # --- grammars --------------------------------------------------------------------------------------------------------
+
+
+def _keywords_of(expression: pp.ParserElement) -> re.Pattern[str]:
+    """Return what matches the words that the terminals of a grammar tell apart; those that take any name do not."""
+    patterns: set[str] = set()
+    seen: set[int] = set()
+    waiting = [expression]
+    while waiting:
+        element = waiting.pop()
+        if id(element) in seen:
+            continue
+        seen.add(id(element))
+        if isinstance(element, pp.Regex) and element.pattern not in _NO_KEYWORDS:
+            patterns.add(str(element.pattern))
+        waiting += getattr(element, "exprs", ())
+        if getattr(element, "expr", None) is not None:
+            waiting.append(element.expr)  # type: ignore[attr-defined]
+    return re.compile("|".join(f"(?:{pattern})" for pattern in sorted(patterns)) or "(?!)")
+
+
+_NO_KEYWORDS = frozenset({rf"(?:{_ANY_NAME})(?!\S)", rf"(?:{_ANY_WORD})(?!\S)", _ANY_REST})
 
 
 def _plain(expected: str) -> str:
@@ -267,6 +303,7 @@ class Grammar:
         self._build = build
         self._known = known
         self._expression: pp.ParserElement | None = None
+        self._shapes = _SHAPE_WORDS
         self._kept: dict[str, Any] = {}
 
     def plan(self, words: Sequence[str]) -> Any:
@@ -276,7 +313,11 @@ class Grammar:
         """
         if len(words) > LONGEST_LINE:
             return Misfit(LONGEST_LINE, f"no more than {LONGEST_LINE} words on a line")
-        shape = " ".join([_SHAPE_WORDS[text] for text in words])
+        if self._expression is None:
+            self._expression = self._build()
+            self._shapes = _ShapeWords(_keywords_of(self._expression))
+        shapes = self._shapes
+        shape = " ".join([shapes[text] for text in words])
         kept = self._kept.get(shape)
         if kept is None:
             plan = self._parse(shape)
@@ -318,8 +359,7 @@ class Grammar:
 
     def _parse(self, shape: str) -> Plan | Misfit:
         """Run pyparsing on a shape."""
-        if self._expression is None:
-            self._expression = self._build()
+        assert self._expression is not None
         try:
             result = self._expression.parse_string(shape, parse_all=True)
         except pp.ParseBaseException as fault:

@@ -287,7 +287,8 @@ def _masked(context: Context, draft: GroupDraft, match: Match) -> AddressMatch |
     as_netmask, as_wildcard = not inverse & (inverse + 1), not mask & (mask + 1)
     if as_netmask and as_wildcard:
         fits_netmask, fits_wildcard = not value & inverse, not value & mask
-        if fits_netmask == fits_wildcard or fits_netmask != (draft.masks == "netmask"):
+        everything = (mask == 0) == (draft.masks == "netmask") and not value
+        if not everything and (fits_netmask == fits_wildcard or fits_netmask != (draft.masks == "netmask")):
             message = f"`{mask_text}` can be a netmask and a wildcard mask, and `{address_text}` does not tell which"
             _report(context, match, "mask", Note("PC407", message, "write `any` or `host`"))
             return None

@@ -173,6 +173,17 @@ def test_marked_abbreviation_wins() -> None:
     assert reader.read(lines) == {LineClass.IGNORED: 1}
 
 
+@pytest.mark.parametrize("text", ["no ship", "NO ship", "default ship"])
+def test_no_is_never_the_beginning_of_another_word(text: str) -> None:
+    lines, _ = split_lines("port.cfg", text.encode())
+    reader = LineReader(
+        Language([], [{"top": (ignored("no-ship-today", "default-ship"), modelled("ship", remember))}]),
+        lambda: Context(Assumptions()),
+    )
+    assert reader.read(lines) == {LineClass.MODELLED: 1}
+    assert reader.contexts[0].part(Log).seen == [f"not {text}"]
+
+
 def test_a_head_stands_once() -> None:
     with pytest.raises(ValueError, match="stands twice"):
         Language([], [{"top": ignored("ship")}, {"top": ignored("ship")}])
