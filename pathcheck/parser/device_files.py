@@ -19,9 +19,6 @@ from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device
 from pathcheck.model.interface import Interface, interface_kind
 from pathcheck.model.unmodelled import DeviceScope, Unmodelled
-from pathcheck.parser.data_form import DEVICE_KEYS, NAME_KEYS, WrittenForm, point_back, write_data_form
-from pathcheck.parser.yaml_text import YamlMap, load_yaml
-from pathcheck.parser.yang_json import MODEL_KEYS, YangData, read_yang_json
 from pathcheck.results.account import FileAccount, LineClass, LineRecord
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
@@ -29,10 +26,12 @@ from pathcheck.source import Span
 
 if TYPE_CHECKING:
     from pathcheck.parser.configuration import ParsedConfiguration, SourceText
+    from pathcheck.parser.data_form import WrittenForm
+    from pathcheck.parser.yang_json import YangData
 
 __all__ = ["is_device_data", "read_device_files"]
 
-_NAMED = re.compile(rb"\b(?:%s)[\"']?[ \t]*:" % b"|".join(key.encode() for key in NAME_KEYS))
+_NAMED = re.compile(rb"\b(?:hostname|device)[\"']?[ \t]*:")
 
 
 def is_device_data(name: str, data: bytes, *, named: bool) -> bool:
@@ -50,9 +49,14 @@ def is_device_data(name: str, data: bytes, *, named: bool) -> bool:
     refused where it is read and not passed over.
     """
     if name.lower().endswith(".json"):
+        from pathcheck.parser.yang_json import MODEL_KEYS
+
         return any(key.encode() in data for key in MODEL_KEYS)
     if not named and not _NAMED.search(data):
         return False
+    from pathcheck.parser.data_form import DEVICE_KEYS, NAME_KEYS
+    from pathcheck.parser.yaml_text import YamlMap, load_yaml
+
     try:
         node = load_yaml(name, data)
     except InputError:
@@ -88,10 +92,15 @@ def read_device_files(
     for name, data in files:
         ending = os.path.splitext(name)[1].lower()
         try:
+            # Imported where they are wanted: most devices are raw lines alone.
             if ending in (".yaml", ".yml"):
+                from pathcheck.parser.data_form import write_data_form
+
                 form = parts.forms[name] = write_data_form(name, data)
                 texts.append(SourceText(name, form.data))
             elif ending == ".json":
+                from pathcheck.parser.yang_json import read_yang_json
+
                 parts.models[name] = read_yang_json(name, data)
                 parts.contents[name] = data
             else:
@@ -102,6 +111,8 @@ def read_device_files(
     if texts:
         parsed = read_configuration(texts, default_name=default_name, assume=assume)
         if parts.forms:
+            from pathcheck.parser.data_form import point_back
+
             parsed = replace(
                 parsed,
                 devices=point_back(parsed.devices, parts.forms),
