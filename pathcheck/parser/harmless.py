@@ -171,6 +171,8 @@ COMMANDS: Tables = {
             ip domain-retry
             ip dns
             ip name-server
+            ip tacacs
+            ip radius
             ip host
             ip hostname
             ipv6 host
@@ -178,6 +180,10 @@ COMMANDS: Tables = {
             logging
             log
             logfile
+            monitor:
+            monitor session:
+            icam
+            copp
             syslog
             trap
             traps
@@ -410,9 +416,9 @@ COMMANDS: Tables = {
             ip extcommunity-list
             ip large-community-list
             ip as-path
-            ip prefix-list
-            ipv6 prefix-list
-            prefix-list
+            ip prefix-list:
+            ipv6 prefix-list:
+            prefix-list:
             ip explicit-path
             ip rtp
             ipv4 conflict-policy
@@ -517,7 +523,6 @@ COMMANDS: Tables = {
         uses("ip http secure-access-class", "the web server"),
         uses("ip arp inspection filter", "ARP inspection"),
         uses("ip tcp selective-ack", "TCP"),
-        uses("logging host-list", "logging"),
         uses("debug ip packet", "debugging"),
         uses("dialer-list <number> protocol ip list", "dialing on demand"),
         uses("dialer-list <number> list", "dialing on demand"),
@@ -864,6 +869,13 @@ COMMANDS: Tables = {
             ip probe
             ip cef
             ip ddns
+            nameserver
+            name-server
+            bundle minimum-active
+            bundle maximum-active
+            bundle load-balancing
+            bundle wait-while
+            lacp-period
             ip device
             ipv4 unreachables
             ipv4 redirects

@@ -72,7 +72,8 @@ class InterfaceDraft:
     def __init__(self, name: str, span: Span) -> None:
         self.name = name
         self.span = span
-        self.vrf: str | None = None
+        # A port that is called just so belongs to the VRF of its name (common practice, no source).
+        self.vrf: str | None = "mgmt" if name == "mgmt" else None
         self.description = ""
         self.primary: InterfaceAddress | None = None
         self.others: dict[tuple[Address, AddressRole], InterfaceAddress] = {}
@@ -137,6 +138,8 @@ class Interfaces:
 def _finish(draft: InterfaceDraft, context: Context) -> Interface:
     """Settle what an interface is, now that all its lines are read."""
     for what, span, fields in draft.doubts:
+        if draft.shutdown is not None and fields["distance"] == 0:
+            continue
         context.add_unmodelled(what, RouteScope(vrf=draft.vrf, **fields), span)
     kind = interface_kind(draft.name)
     addresses = tuple(_with_length(item, draft.addresses) for item in draft.addresses)

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pathcheck.model.access_list import Family
-from pathcheck.model.interface import canonical_name
+from pathcheck.model.interface import canonical_name, interface_kind
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
-from pathcheck.model.unmodelled import DeviceScope, NoScope, RouteScope
+from pathcheck.model.unmodelled import InterfaceScope, NoScope, RouteScope, Scope
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix, netmask_length
 from pathcheck.parser.commands import (
@@ -78,6 +78,7 @@ class Routing:
         self.routing_span: Span | None = None
         self.ipv6_routing_span: Span | None = None
         self.watched: dict[Address, Span] = {}
+        self.unrouted: dict[str, Span] = {}
         self.on_ports: list[tuple[InterfaceDraft, Address, Span]] = []
 
     def finish(self, context: Context) -> RoutingParts:
@@ -88,9 +89,15 @@ class Routing:
             else route
             for route in self.routes
         ]
+        drafts = context.part(Interfaces).drafts.values()
+        for vrf, span in self.unrouted.items():
+            # Through a single interface nothing is forwarded anyhow; what the device sends itself goes all the same.
+            inside = [draft.name for draft in drafts if draft.vrf == vrf and interface_kind(draft.name) != "loopback"]
+            scopes: list[Scope] = [InterfaceScope(name, may_only_drop=True) for name in inside]
+            context.add_unmodelled("a VRF without routing", scopes if len(inside) > 1 else NoScope(), span)
         for draft, address, span in self.on_ports:
             # A management port's own gateway; the port may have gone again since.
-            if draft in context.part(Interfaces).drafts.values():
+            if draft in drafts:
                 routes.append(StaticRoute(Prefix.everything(4), address, vrf=draft.vrf, span=span))
         return RoutingParts(
             tuple(routes),
@@ -413,9 +420,7 @@ def _read_port_gateway(context: Context, line: CommandLine) -> Result:
 def _read_routing(context: Context, line: CommandLine) -> Result:
     """[no] ip routing [vrf NAME]"""
     if len(line.tail) > 1 and line.tail[0].lower() == "vrf":
-        if line.negated and line.words[0].lower() == "no":
-            return note(context, line, "a VRF without routing", DeviceScope())
-        return None
+        return _route_in_vrf(context, line)
     if line.tail and line.tail[0].lower() != "ipv6":
         raise line.wrong(line.start, "the end of the line")
     routing = context.part(Routing)
@@ -423,12 +428,21 @@ def _read_routing(context: Context, line: CommandLine) -> Result:
     return None
 
 
+def _route_in_vrf(context: Context, line: CommandLine) -> Result:
+    """[no] {ip routing | ipv6 unicast-routing} vrf NAME"""
+    unrouted = context.part(Routing).unrouted
+    if not line.negated:
+        unrouted.pop(line.tail[1], None)
+        return None
+    unrouted[line.tail[1]] = line.span
+    context.report("PC412", "a VRF without routing is not modelled", line.span)
+    return LineClass.UNMODELLED
+
+
 def _read_ipv6_routing(context: Context, line: CommandLine) -> Result:
     """[no] ipv6 unicast-routing [vrf NAME]"""
     if len(line.tail) > 1 and line.tail[0].lower() == "vrf":
-        if line.negated:
-            return note(context, line, "a VRF without routing", DeviceScope())
-        return None
+        return _route_in_vrf(context, line)
     routing = context.part(Routing)
     routing.ipv6_routing, routing.ipv6_routing_span = not line.negated, line.span
     return None

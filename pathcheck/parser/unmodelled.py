@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from pathcheck.model.access_list import Direction
+from pathcheck.model.access_list import Direction, Family
 from pathcheck.model.unmodelled import (
     DeviceScope,
     InterfaceScope,
@@ -24,7 +24,18 @@ from pathcheck.model.unmodelled import (
     TranslationScope,
 )
 from pathcheck.packet.ranges import Ranges
-from pathcheck.parser.commands import Command, CommandLine, Context, Mode, Result, Tables, ignored, modelled, unmodelled
+from pathcheck.parser.commands import (
+    Command,
+    CommandLine,
+    Context,
+    Handler,
+    Mode,
+    Result,
+    Tables,
+    ignored,
+    modelled,
+    unmodelled,
+)
 from pathcheck.parser.list_use import looks, note_lists, with_list
 from pathcheck.results.account import LineClass
 from pathcheck.source import Span
@@ -118,7 +129,9 @@ class Policies:
         """Whether a policy may drop packets, and whether it may change them; one that is not in the text may both."""
         policy = self.maps.get(name)
         if policy is None:
-            return True, True
+            # A name that begins so is the device's own: limits of rates that it has without configuration too.
+            own = name.startswith("system-")
+            return not own, not own
         drops, changes = policy.drops, policy.changes
         for inner in policy.within - seen:
             seen.add(inner)
@@ -139,7 +152,7 @@ def _policy_map(context: Context, line: CommandLine) -> Scope:
     return NOTHING
 
 
-def _policy_line(*, drops: bool = False, changes: bool = False) -> Callable[[Context, CommandLine], Result]:
+def _policy_line(*, drops: bool = False, changes: bool = False) -> Handler:
     """Return the handler of a line in a policy map."""
 
     def handler(context: Context, _line: CommandLine) -> Result:
@@ -186,6 +199,7 @@ class Protocols:
     """The routing protocol whose block is read, and whether the device runs BGP (which fills VRFs by route target)."""
 
     current: RouteScope = field(default_factory=RouteScope)
+    vrf: str | None = None
     bgp: bool = False
     imports: list[tuple[str, Span]] = field(default_factory=list)
 
@@ -204,6 +218,7 @@ def _protocol(scope: RouteScope, *, bgp: bool = False) -> Touch:
         protocols.bgp |= bgp
         vrf = _vrf_named(line)
         protocols.current = scope if vrf is None else replace(scope, vrf=vrf)
+        protocols.vrf = vrf
         return protocols.current
 
     return touch
@@ -219,31 +234,56 @@ def _vrf_named(line: CommandLine) -> str | None:
 
 
 def _protocol_vrf(context: Context, line: CommandLine) -> Result:
-    """vrf NAME, address-family ... vrf NAME, inside a routing protocol."""
-    vrf = _vrf_named(line) if line.words[0].lower().startswith("addr") else next(iter(line.tail), None)
-    if vrf is not None and vrf.lower() not in ("default", "global", "all") and not line.negated:
-        scope = replace(context.part(Protocols).current, vrf=vrf)
+    """vrf NAME, inside a routing protocol: each family of that table"""
+    vrf = next(iter(line.tail), None)
+    protocols = context.part(Protocols)
+    if line.negated or vrf is None or vrf.lower() in ("default", "global", "all"):
+        return None
+    protocols.vrf = vrf
+    context.add_unmodelled("routing protocol", replace(protocols.current, vrf=vrf, family=None), line.span)
+    return None
+
+
+def _protocol_family(context: Context, line: CommandLine) -> Result:
+    """address-family FAMILY ... [vrf NAME], inside a routing protocol: one family more, or one table more"""
+    given = line.tail[0].lower() if line.tail else ""
+    family: Family | None = "ipv4" if given in ("ipv4", "vpnv4") else "ipv6" if given in ("ipv6", "vpnv6") else None
+    protocols = context.part(Protocols)
+    vrf = _vrf_named(line)
+    if line.negated:
+        return None
+    if vrf is not None:
+        protocols.vrf = vrf
+    scope = replace(protocols.current, vrf=vrf or protocols.vrf, family=family)
+    if scope != protocols.current:
         context.add_unmodelled("routing protocol", scope, line.span)
     return None
 
 
 def _protocol_distance(context: Context, line: CommandLine) -> Result:
-    """distance ... inside a routing protocol: it may come with less than its usual one."""
-    current = context.part(Protocols).current
+    """distance ..., inside a routing protocol: it may come with less than its usual one"""
+    protocols = context.part(Protocols)
     distances = [int(word) for word in line.tail if word.isdecimal() and len(word) < 4 and 1 <= int(word) <= 255]
-    if distances and min(distances) < current.distance and not line.negated:
-        context.add_unmodelled("routing protocol", replace(current, distance=min(distances)), line.span)
+    if distances and min(distances) < protocols.current.distance and not line.negated:
+        for vrf in dict.fromkeys((protocols.current.vrf, protocols.vrf)):
+            scope = replace(protocols.current, vrf=vrf, family=None, distance=min(distances))
+            context.add_unmodelled("routing protocol", scope, line.span)
     return None
 
 
-def _protocol_on_interface(family: str, distance: int) -> Callable[[Context, CommandLine], Result]:
+_DISTANCES = {"ospf": 110, "ospfv3": 110, "eigrp": 5, "rip": 120, "isis": 115}
+
+
+def _protocol_on_interface(family: Family, protocol: str | None = None) -> Handler:
     """Return the handler of a line that runs a protocol on an interface, in the interface's VRF."""
 
     def handler(context: Context, line: CommandLine) -> Result:
         if line.negated:
             return LineClass.IGNORED
+        name = protocol or (line.tail[0].lower() if line.tail else "")
+        fields = {"family": family, "distance": _DISTANCES.get(name, 1)}
         for interface in line.subject or ():
-            interface.doubts.append(("routing protocol", line.span, {"family": family, "distance": distance}))
+            interface.doubts.append(("routing protocol", line.span, fields))
         context.report("PC412", "a routing protocol is not modelled", line.span)
         return LineClass.UNMODELLED
 
@@ -327,12 +367,12 @@ COMMANDS: Tables = {
         _routing("router ospfv2", "OSPF", RouteScope(family="ipv4", distance=110)),
         _routing("router ospfv3", "OSPF", RouteScope(distance=110)),
         _routing("router ospf6", "OSPF", RouteScope(family="ipv6", distance=110)),
-        _routing("router bgp", "BGP", RouteScope(distance=20), bgp=True),
+        _routing("router bgp", "BGP", RouteScope(family="ipv4", distance=20), bgp=True),
         # A summary of this protocol comes with distance 5.
-        _routing("router eigrp", "EIGRP", RouteScope(distance=5)),
+        _routing("router eigrp", "EIGRP", RouteScope(family="ipv4", distance=5)),
         _routing("router rip", "RIP", RouteScope(family="ipv4", distance=120)),
         _routing("router ripng", "RIP", RouteScope(family="ipv6", distance=120)),
-        _routing("router isis", "IS-IS", RouteScope(distance=115)),
+        _routing("router isis", "IS-IS", RouteScope(family="ipv4", distance=115)),
         _routing("router odr", "on-demand routing", RouteScope(family="ipv4", distance=160)),
         _routing("ipv6 router", "routing protocol", RouteScope(family="ipv6")),
         _routing("ipv6 router ospf", "OSPF", RouteScope(family="ipv6", distance=110)),
@@ -464,7 +504,7 @@ COMMANDS: Tables = {
     ),
     "routing protocol": (
         modelled("vrf", _protocol_vrf),
-        modelled("address-family", _protocol_vrf),
+        modelled("address-family", _protocol_family),
         modelled("distance", _protocol_distance),
         looks("distribute-list", "a routing protocol"),
         looks("neighbor <word> distribute-list", "a routing protocol"),
@@ -647,15 +687,15 @@ COMMANDS: Tables = {
         unmodelled("apply-group", "lines that another line takes in", (DeviceScope(),)),
         ignored("macro", "macro description"),
         # --- routing protocols that are switched on here ---
-        modelled("ip ospf <number> area", _protocol_on_interface("ipv4", 110)),
-        modelled("ip ospf area", _protocol_on_interface("ipv4", 110)),
-        modelled("ipv6 ospf <number> area", _protocol_on_interface("ipv6", 110)),
-        modelled("ospfv3 <number> ipv4 area", _protocol_on_interface("ipv4", 110)),
-        modelled("ospfv3 <number> ipv6 area", _protocol_on_interface("ipv6", 110)),
-        modelled("ipv6 rip <word> enable", _protocol_on_interface("ipv6", 120)),
-        modelled("ipv6 eigrp <number>", _protocol_on_interface("ipv6", 5)),
-        modelled("ip router", _protocol_on_interface("ipv4", 5)),
-        modelled("ipv6 router", _protocol_on_interface("ipv6", 5)),
+        modelled("ip ospf <number> area", _protocol_on_interface("ipv4", "ospf")),
+        modelled("ip ospf area", _protocol_on_interface("ipv4", "ospf")),
+        modelled("ipv6 ospf <number> area", _protocol_on_interface("ipv6", "ospf")),
+        modelled("ospfv3 <number> ipv4 area", _protocol_on_interface("ipv4", "ospf")),
+        modelled("ospfv3 <number> ipv6 area", _protocol_on_interface("ipv6", "ospf")),
+        modelled("ipv6 rip <word> enable", _protocol_on_interface("ipv6", "rip")),
+        modelled("ipv6 eigrp <number>", _protocol_on_interface("ipv6", "eigrp")),
+        modelled("ip router", _protocol_on_interface("ipv4")),
+        modelled("ipv6 router", _protocol_on_interface("ipv6")),
     ),
     "control plane": (modelled("service-policy", _service_policy),),
 }  # fmt: skip

@@ -71,8 +71,14 @@ def _read_import(context: Context, line: CommandLine) -> Result:
     if line.negated:
         return LineClass.IGNORED
     if given == "route-target":
-        return _read_target(context, line)
+        context.part(Protocols).imports.append((line.subject, line.span))
+        return Enter("route targets", line.subject)
     return note(context, line, "routes of another table", RouteScope(vrf=_table(line)))
+
+
+def _read_export(_context: Context, line: CommandLine) -> Result:
+    """export ...: what others may take"""
+    return LineClass.IGNORED if line.negated or len(line.tail) != 1 else Enter("route targets", line.subject)
 
 
 def _read_shutdown(context: Context, line: CommandLine) -> Result:
@@ -100,8 +106,9 @@ COMMANDS: Tables = {
         modelled("ipv6 route", _read_ipv6_route),
         modelled("route-target", _read_target),
         modelled("import", _read_import),
+        modelled("export", _read_export),
         modelled("shutdown", _read_shutdown),
-        ignored("rd", "description", "address-family", "export", "maximum", "vpn", "mode", "mdt", "bgp"),
+        ignored("rd", "description", "address-family", "maximum", "vpn", "mode", "mdt", "bgp"),
         ignored("ip domain-name", "ip domain-list", "ip domain-lookup", "ip name-server", "ip host", "snmp", "logging"),
         ignored("ip auto-discard", "protection", "context", "label", "inter-as-hybrid"),
         unmodelled("ip pim", "multicast", NoScope()),
@@ -113,4 +120,5 @@ COMMANDS: Tables = {
         unmodelled("evpn", "overlay", _unknown),
         unmodelled("ip mroute", "multicast", NoScope()),
     ),
+    "route targets": (ignored("<word>"),),
 }  # fmt: skip
