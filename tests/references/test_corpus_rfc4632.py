@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+import yaml
 from references.published import Case, document, published
 
 from pathcheck.evaluator import evaluate_packet
@@ -159,6 +160,19 @@ def test_parent_and_child(tmp_path: Path, edits: tuple[Edit, ...], reason: str, 
     if reason == "looping":
         (path,) = answer.paths
         assert {step.partition(":")[0] for step in path.cycle} == devices
+
+
+REQUIRED = yaml.safe_load((CORPUS / "providers" / "required-flows.yaml").read_text("utf-8"))["flows"]
+
+
+@pytest.mark.parametrize("required", REQUIRED, ids=lambda required: required["name"].replace(" ", "-"))
+def test_required_flows_hold(required: dict[str, str]) -> None:
+    loaded = read(CORPUS / "providers")
+    answer = ask_flow(loaded, read_flow_line(required["flow"], loaded.config).flow)
+    assert answer.verdict is (Verdict.PERMITTED if required["expect"] == "open" else Verdict.DENIED)
+    if required.get("reply"):
+        assert answer.reply is not None
+        assert answer.reply.verdict is Verdict.PERMITTED
 
 
 @pytest.mark.parametrize("case", published(SOURCE, "advertisement"))

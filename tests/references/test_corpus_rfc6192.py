@@ -82,3 +82,9 @@ def test_only_later_fragments_are_fragments(family: str, name: str, source: str,
     family_word = "ipv4" if family == "ipv4" else "ipv6"
     assert decide(router(), family_word, name, packet_of({**fields, "fragment": True})) == (Action.PERMIT, 1)
     assert decide(router(), family_word, name, packet_of({**fields, "destination_port": 53})) == (Action.DENY, None)
+
+
+def test_what_reading_says_about_the_wrong_masks() -> None:
+    # The mask of NTP looks like a netmask; those of SSH and SNMP leave a bit free that the address sets.
+    found = {(item.code, item.span.words.split()[3]) for item in load_fleet(CORPUS).report.findings if item.span}
+    assert found == {("PC407", "255.255.255.252"), ("PC406", "0.0.0.128")}

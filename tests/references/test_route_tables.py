@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from references.list_checks import device_of, packet_of
-from references.published import Case, document, published
+from references.published import Case, all_cases, document, published
 from references.route_checks import check_longest_match, fib_of, lookup, next_hops, table_text
 
 from pathcheck.evaluator import evaluate_packet
@@ -14,7 +14,7 @@ from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
 from pathcheck.results.verdict import Reason
 
-CIDR, FIRST, ROUTER, SUBNETS = "rfc4632-cidr", "rfc1519-cidr-original", "rfc1812-forwarding", "rfc0950-subnetting"
+CIDR, FIRST, ROUTER = "rfc4632-cidr", "rfc1519-cidr-original", "rfc1812-forwarding"
 
 
 @pytest.mark.parametrize("case", published(CIDR, "lpm") + published(FIRST, "lpm") + published(ROUTER, "lpm"))
@@ -159,23 +159,42 @@ def test_range_of_the_distance(case: Case) -> None:
     assert connected.distance == case.expected["best"]
 
 
+TWO_SIDES = (
+    "hostname quay-a\nip routing\n"
+    "interface Ethernet1\n ip address 10.0.0.1 255.0.0.0\n"
+    "interface Ethernet2\n ip address 192.0.2.1 255.255.255.0\n{line}"
+    "ip route 0.0.0.0 0.0.0.0 192.0.2.2\n"
+)
+"""A router between the inside 10.0.0.0/8 and everybody else, as in the cases on RFC 1812 section 5.3.8."""
+
+SIDES = {"inside": "Ethernet1", "outside": "Ethernet2"}
+
+
+def reasons(text: str, case: Case, destination: str) -> set[Reason]:
+    """Send the packet of a case to one destination."""
+    packet = packet_of({"source": case.inputs["source"], "destination": destination})
+    at = EntryPoint("quay-a", SIDES[case.inputs["received_on"]])
+    config = FleetConfig({"quay-a": device_of(text)})
+    return {outcome.reason for outcome in evaluate_packet(config, packet, at)}
+
+
 @pytest.mark.parametrize(
     "case", published(ROUTER, "source_validation", where=lambda case: case.inputs["enabled"] == "default")
 )
 def test_source_addresses_are_not_validated_by_default(case: Case) -> None:
     # RFC 1812 section 5.3.8: off by default, so a packet from the wrong side is forwarded.
-    text = (
-        "hostname quay-a\nip routing\n"
-        "interface Ethernet1\n ip address 10.0.0.1 255.0.0.0\n"
-        "interface Ethernet2\n ip address 192.0.2.1 255.255.255.0\n"
-        "ip route 0.0.0.0 0.0.0.0 192.0.2.2\n"
-    )
-    sides = {"inside": "Ethernet1", "outside": "Ethernet2"}
-    config = FleetConfig({"quay-a": device_of(text)})
-    packet = packet_of({"source": case.inputs["source"], "destination": "10.2.2.2"})
-    outcomes = evaluate_packet(config, packet, EntryPoint("quay-a", sides[case.inputs["received_on"]]))
-    assert [outcome.reason for outcome in outcomes] == [Reason.ARRIVED]
+    text = TWO_SIDES.format(line="")
+    assert reasons(text, case, "10.2.2.2") == {Reason.ARRIVED}
     for route in case.inputs["routes"]:
         entry = lookup(text, str(Prefix.parse(route["prefix"]).first))
         assert entry is not None
-        assert {hop.interface for hop in entry.hops} == {sides[route["interface"]]}
+        assert {hop.interface for hop in entry.hops} == {SIDES[route["interface"]]}
+
+
+def test_source_validation_is_never_guessed() -> None:
+    # RFC 1812 section 5.3.8 and RFC 3704 section 2: what turns it on is not modelled, so no answer there is certain.
+    text = TWO_SIDES.format(line=" ip verify unicast source reachable-via rx\n")
+    outside = [c for c in all_cases(ROUTER) if c.kind == "source_validation" and c.inputs["received_on"] == "outside"]
+    assert len(outside) == 3
+    for case in outside:
+        assert reasons(text, case, "10.2.2.2") == {Reason.UNMODELLED}
