@@ -12,6 +12,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 HERE = Path(__file__).parent
 if __name__ == "__main__":
     sys.path.insert(0, str(HERE.parent))
@@ -45,7 +47,8 @@ def decided() -> frozenset[Case]:
 def _parameters(test: Any) -> set[Case]:
     """Return the cases among the parameters of one test."""
     marks = [mark for mark in getattr(test, "pytestmark", []) if mark.name == "parametrize"]
-    values = [value for mark in marks for item in mark.args[1] for value in getattr(item, "values", ())]
+    items = [item for mark in marks for item in mark.args[1] if isinstance(item, type(pytest.param()))]
+    values = [value for item in items for value in item.values]
     return {value for value in values if isinstance(value, Case)}
 
 
