@@ -3,7 +3,9 @@
 Numbers: IANA Service Name and Transport Protocol Port Number Registry, and
 ``/etc/services`` of Debian netbase 6.4. That access lists accept a spelling
 (`www`, `cmd`, `lpd`, `pim-auto-rp`, `dnsix`, `mobile-ip`, `netbios-ss`,
-`non500-isakmp`, `rip`, `bfd`) is from memory, common practice.
+`non500-isakmp`, `rip`, `bfd`) is from memory, common practice. So are the
+numbers of registered names that netbase does not have and that the published
+cases of the tests do not hold either, as `mqtt`, `ipfix`, `vxlan`.
 
 A name is accepted for each protocol that has ports and means the same number
 there, unless that number belongs to something else in the other protocol:
