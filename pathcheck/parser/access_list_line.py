@@ -130,7 +130,7 @@ def _end(side: str, version: IPVersion, *, bare: bool = False, masks: bool = Tru
 
 def _ports(side: str) -> pp.ParserElement:
     """eq|neq PORT... | lt|gt PORT | range PORT PORT | portgroup NAME."""
-    port = terminal("<number>|" + "|".join(_ALL_PORT_NAMES), "a port number or a known port name")
+    port = one_word(("<number>", *_ALL_PORT_NAMES), "a port number or a known port name")
     choices = (
         one_word(("eq", "neq"), "`eq`")(f"{side}_test") - OneOrMore(port(f"{side}_port*"))
         | one_word(("lt", "gt"), "`lt`")(f"{side}_test") - port(f"{side}_port*")
@@ -145,9 +145,9 @@ def _ports(side: str) -> pp.ParserElement:
 
 def _options(*, layer4: bool) -> pp.ParserElement:
     """The words behind the destination, in any order."""
-    dscp = terminal("<number>|" + "|".join(DSCP_NAMES), "a DSCP value, 0 to 63, or its name")
-    precedence = terminal("<number>|" + "|".join(PRECEDENCE_NAMES), "a precedence, 0 to 7, or its name")
-    sign = terminal("[+-](?:" + "|".join(FLAG_NAMES) + ")", "a flag with `+` or `-`, as `+ack`")
+    dscp = one_word(("<number>", *DSCP_NAMES), "a DSCP value, 0 to 63, or its name")
+    precedence = one_word(("<number>", *PRECEDENCE_NAMES), "a precedence, 0 to 7, or its name")
+    sign = one_word([sign + flag for sign in "+-" for flag in FLAG_NAMES], "a flag with `+` or `-`, as `+ack`")
     without = [text for text, (count, _) in _DOUBTS.items() if count == 0]
     with_one = [text for text, (count, _) in _DOUBTS.items() if count == 1 and text != "reflect"]
     one = (
@@ -242,7 +242,9 @@ class _Recipe:
 
 
 class _EntryGrammar(Grammar):
-    """A grammar of list lines that keeps recipes."""
+    """A grammar of list lines that keeps recipes; a recipe depends on the word in the place of the protocol."""
+
+    leaves_names_open = False
 
     def __init__(self, build: Callable[[], pp.ParserElement], version: IPVersion, standard: bool) -> None:
         super().__init__(build, known=ENTRY_WORDS)

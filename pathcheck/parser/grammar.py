@@ -33,7 +33,7 @@ Several names on one element do not work: name terminals only.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pyparsing as pp
@@ -145,14 +145,14 @@ class _ShapeWords(dict[str, str]):
 
     Parameters
     ----------
-    keywords
-        Matches the words that a grammar tells apart; any other stands for a name and is left open, so that
+    tells_apart
+        Whether a grammar tells a word from others; if not it stands for a name and is left open, so that
         lines that differ in names have one shape. None tells all words apart.
     """
 
-    def __init__(self, keywords: re.Pattern[str] | None = None) -> None:
+    def __init__(self, tells_apart: Callable[[str], bool] | None = None) -> None:
         super().__init__()
-        self._keywords = keywords
+        self._tells_apart = tells_apart
 
     def __missing__(self, text: str) -> str:
         found = _CLASSES.fullmatch(text) if len(text) < 100 else None
@@ -163,7 +163,7 @@ class _ShapeWords(dict[str, str]):
             shape = "<placeholder>"
         else:
             shape = text.lower()
-            if self._keywords is not None and not self._keywords.fullmatch(shape):
+            if self._tells_apart is not None and not self._tells_apart(shape):
                 shape = "<name>"
         if len(text) < 100:
             if len(self) >= _MOST_WORDS:
@@ -211,42 +211,57 @@ def _index(shape: str, location: int, _tokens: pp.ParseResults) -> int:
     return shape.count(" ", 0, location)
 
 
+class _OneOf(pp.Token):
+    """One word of a shape that is in a set: quicker to make and to run than a pattern of alternatives."""
+
+    def __init__(self, words: frozenset[str], expected: str) -> None:
+        super().__init__()
+        self.words = words
+        self.set_name(expected)
+        self.add_parse_action(_index)
+
+    def _generateDefaultName(self) -> str:  # noqa: N802 - the library's name
+        return " | ".join(sorted(self.words))
+
+    def parseImpl(self, instring: str, loc: int, do_actions: bool = True) -> tuple[int, str]:  # noqa: ARG002, N802
+        """Read the word at a place; the library calls it."""
+        end = instring.find(" ", loc)
+        found = instring[loc:] if end < 0 else instring[loc:end]
+        if found not in self.words:
+            raise pp.ParseException(instring, loc, self.errmsg, self)
+        return loc + len(found), found
+
+
 def terminal(pattern: str, expected: str) -> pp.ParserElement:
-    """Return a terminal that reads one word of a shape; its value is the word's index."""
+    """Return a terminal that reads one word of a shape by a pattern; its value is the word's index."""
     return pp.Regex(rf"(?:{pattern})(?!\S)").set_name(expected).set_parse_action(_index)
 
 
 def word(text: str, shortest: str | None = None) -> pp.ParserElement:
     """Return the terminal of a keyword, which may be cut short down to `shortest`."""
-    pattern = re.escape(text)
-    if shortest is not None:
-        pattern = re.escape(shortest)
-        rest = ""
-        for letter in reversed(text[len(shortest) :]):
-            rest = f"(?:{re.escape(letter)}{rest})?"
-        pattern += rest
-    return terminal(pattern, f"`{text}`")
+    least = len(text if shortest is None else shortest)
+    return _OneOf(frozenset(text[:length] for length in range(least, len(text) + 1)), f"`{text}`")
 
 
-def one_word(texts: Sequence[str], expected: str) -> pp.ParserElement:
-    """Return the terminal of one keyword among several."""
-    return terminal("|".join(re.escape(text) for text in sorted(texts, key=len, reverse=True)), expected)
+def one_word(texts: Iterable[str], expected: str) -> pp.ParserElement:
+    """Return the terminal of one word among several; `<number>` and the like stand for any value of the class."""
+    return _OneOf(frozenset(texts), expected)
 
 
 def number(expected: str) -> pp.ParserElement:
     """Return the terminal of a number, with words for what it means."""
-    return terminal("<number>", expected)
+    return one_word(("<number>",), expected)
 
 
 _ANY_NAME, _ANY_WORD, _ANY_REST = r"(?!<placeholder>)\S+", r"\S+", r"\S.*"
 
 NUMBER = number("a number")
-ADDRESS = terminal("<address>", "an IPv4 address")
-PREFIX = terminal("<prefix>", "an IPv4 prefix")
-MASKED = terminal("<masked>", "an IPv4 address with a mask behind a slash")
-ADDRESS6 = terminal("<address6>", "an IPv6 address")
-PREFIX6 = terminal("<prefix6>", "an IPv6 prefix")
-COMMA = terminal("<comma>", "an IPv4 address with a comma behind it")
+ADDRESS = one_word(("<address>",), "an IPv4 address")
+PREFIX = one_word(("<prefix>",), "an IPv4 prefix")
+MASKED = one_word(("<masked>",), "an IPv4 address with a mask behind a slash")
+ADDRESS6 = one_word(("<address6>",), "an IPv6 address")
+PREFIX6 = one_word(("<prefix6>",), "an IPv6 prefix")
+COMMA = one_word(("<comma>",), "an IPv4 address with a comma behind it")
 ANY_WORD = terminal(_ANY_WORD, "a word")
 NAME = terminal(_ANY_NAME, "a name")
 REST = pp.Regex(_ANY_REST).set_name("text").set_parse_action(_index)
@@ -256,8 +271,9 @@ REST = pp.Regex(_ANY_REST).set_name("text").set_parse_action(_index)
 # --- grammars --------------------------------------------------------------------------------------------------------
 
 
-def _keywords_of(expression: pp.ParserElement) -> re.Pattern[str]:
-    """Return what matches the words that the terminals of a grammar tell apart; those that take any name do not."""
+def _teller(expression: pp.ParserElement) -> Callable[[str], bool]:
+    """Return what says whether the terminals of a grammar tell a word apart; those that take any name do not."""
+    words: set[str] = set()
     patterns: set[str] = set()
     seen: set[int] = set()
     waiting = [expression]
@@ -266,12 +282,17 @@ def _keywords_of(expression: pp.ParserElement) -> re.Pattern[str]:
         if id(element) in seen:
             continue
         seen.add(id(element))
-        if isinstance(element, pp.Regex) and element.pattern not in _NO_KEYWORDS:
+        if isinstance(element, _OneOf):
+            words |= element.words
+        elif isinstance(element, pp.Regex) and element.pattern not in _NO_KEYWORDS:
             patterns.add(str(element.pattern))
         waiting += getattr(element, "exprs", ())
         if getattr(element, "expr", None) is not None:
             waiting.append(element.expr)  # type: ignore[attr-defined]
-    return re.compile("|".join(f"(?:{pattern})" for pattern in sorted(patterns)) or "(?!)")
+    if not patterns:
+        return words.__contains__
+    pattern = re.compile("|".join(f"(?:{pattern})" for pattern in sorted(patterns)))
+    return lambda word: word in words or pattern.fullmatch(word) is not None
 
 
 _NO_KEYWORDS = frozenset({rf"(?:{_ANY_NAME})(?!\S)", rf"(?:{_ANY_WORD})(?!\S)", _ANY_REST})
@@ -297,6 +318,8 @@ class Grammar:
         a function is called only then.
     """
 
+    leaves_names_open = True
+
     def __init__(
         self, build: Callable[[], pp.ParserElement], known: Sequence[str] | Callable[[], Sequence[str]] = ()
     ) -> None:
@@ -315,7 +338,7 @@ class Grammar:
             return Misfit(LONGEST_LINE, f"no more than {LONGEST_LINE} words on a line")
         if self._expression is None:
             self._expression = self._build()
-            self._shapes = _ShapeWords(_keywords_of(self._expression))
+            self._shapes = _ShapeWords(_teller(self._expression)) if self.leaves_names_open else _SHAPE_WORDS
         shapes = self._shapes
         shape = " ".join([shapes[text] for text in words])
         kept = self._kept.get(shape)

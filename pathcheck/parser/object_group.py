@@ -199,7 +199,7 @@ def _address_member() -> pp.ParserElement:
 
 def _port_tests(side: str, *, bare: bool) -> pp.ParserElement:
     """eq|neq PORT... | lt|gt PORT | range PORT PORT; with `bare` also a port alone."""
-    port = terminal("<number>|" + "|".join(_PORT_WORDS), "a port number or a known port name")
+    port = one_word(("<number>", *_PORT_WORDS), "a port number or a known port name")
     tests = (
         one_word(("eq", "neq"), "`eq`")(f"{side}_test") - OneOrMore(port(f"{side}_port*"))
         | one_word(("lt", "gt"), "`lt`")(f"{side}_test") - port(f"{side}_port*")
