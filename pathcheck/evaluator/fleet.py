@@ -12,7 +12,7 @@ from pathcheck.evaluator.neighbour import owners, takers
 from pathcheck.evaluator.route import Way, best_ways, own_interfaces, routes_packets
 from pathcheck.model.access_list import Action, Direction, ListBinding
 from pathcheck.model.device import Device
-from pathcheck.model.fleet_config import FleetConfig
+from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint
 from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, OwnScope, TranslationScope
 from pathcheck.packet.packet import Packet
@@ -47,7 +47,13 @@ class Outcome:
     why: str = field(default="", compare=False)
 
 
-def evaluate_packet(config: FleetConfig, packet: Packet, at: EntryPoint, vrf: str | None = None) -> frozenset[Outcome]:
+def evaluate_packet(
+    config: FleetConfig,
+    packet: Packet,
+    at: EntryPoint,
+    vrf: str | None = None,
+    ports: Sequence[LinkEnd] = (),
+) -> frozenset[Outcome]:
     """Follow one packet from where it enters to each of its ends.
 
     Parameters
@@ -59,6 +65,8 @@ def evaluate_packet(config: FleetConfig, packet: Packet, at: EntryPoint, vrf: st
     at
         The device and interface where it arrives; without an interface it is
         the device's own and starts in the table `vrf`.
+    ports
+        The switch ports by one of which it gets to that interface; none where that is not asked.
 
     Returns
     -------
@@ -78,7 +86,7 @@ def evaluate_packet(config: FleetConfig, packet: Packet, at: EntryPoint, vrf: st
     device = config.devices.get(at.device)
     if device is None or (at.interface is not None and at.interface not in device.interfaces):
         raise UnknownNameError(f"the fleet has no `{at.device}` with an interface `{at.interface}`")
-    return frozenset(_Walk(config, packet).arrive(at.device, at.interface, vrf, (), ""))
+    return frozenset(_Walk(config, packet).enter(at, vrf, ports))
 
 
 class _Walk:
@@ -87,6 +95,18 @@ class _Walk:
     def __init__(self, config: FleetConfig, packet: Packet) -> None:
         self.config = config
         self.packet = packet
+
+    def enter(self, at: EntryPoint, vrf: str | None, ports: Sequence[LinkEnd]) -> Iterator[Outcome]:
+        """Let the packet in; a list on one of the ports counts for certain only if all of them agree."""
+        answers = {self.pass_port_lists(port.device, port.interface, "in") for port in ports}
+        actions = {action for action, _ in answers}
+        hidden = any(isinstance(line.scope, DeviceScope) for line in self.config.devices[at.device].unmodelled)
+        if actions == {Action.DENY} and not hidden:
+            trail = ((at.device, at.interface, None),)
+            yield self.end(Reason.FILTERED, trail, "", "the list on the switch port")
+            return
+        doubt = "" if actions <= {Action.PERMIT} else "which switch port the packet enters by is not known"
+        yield from self.arrive(at.device, at.interface, vrf, (), doubt)
 
     def arrive(self, name: str, into: str | None, vrf: str | None, trail: Trail, doubt: str) -> Iterator[Outcome]:
         """Take the packet in at a device."""
@@ -205,9 +225,7 @@ class _Walk:
         if carriage.maybe_lists:
             doubt = doubt or "a list on a switch port may be on the way"
         for name, port, direction in carriage.lists:
-            device = self.config.devices[name]
-            lists = [it for it in device.interfaces[port].bindings if it.direction == direction and it.port]
-            action, why = self.pass_lists(device, lists)
+            action, why = self.pass_port_lists(name, port, direction)
             if action is Action.DENY:
                 yield self.end(Reason.FILTERED, trail, doubt, why)
                 return
@@ -233,6 +251,12 @@ class _Walk:
                 if decision.action is None:
                     result = None, decision.doubts[0].why
         return result
+
+    def pass_port_lists(self, name: str, port: str, direction: Direction) -> tuple[Action | None, str]:
+        """Pass the lists on a switch port."""
+        device = self.config.devices[name]
+        bindings = device.interfaces[port].bindings
+        return self.pass_lists(device, [item for item in bindings if item.port and item.direction == direction])
 
     def unmodelled_at(self, device: Device, interface: str, direction: Direction) -> tuple[str, str]:
         """Return a line that may divert or change packets at an interface, and one that may only drop them."""
