@@ -262,7 +262,7 @@ class _Answering:
     def _fault(self, sample: Packet, start: Start, engine: Iterable[_Way], evaluator: Iterable[_Way]) -> InternalFault:
         place = start.at.device + (f":{start.at.interface}" if start.at.interface else "")
         return InternalFault(
-            f"two ways of working out one packet disagree: {sample} entering at {place} (VRF {start.vrf}); "
+            f"two ways to follow one packet disagree: {_packet_words(sample)} entering at {place} (VRF {start.vrf}); "
             f"the engine says {_way_words(engine)}, the evaluator says {_way_words(evaluator)}",
             help="report this with the files of the fleet; the answer is withheld",
         )
@@ -285,6 +285,16 @@ def _way_words(ways: Iterable[_Way]) -> str:
         devices = " ".join(f"{name}({into or '-'} to {out or '-'})" for name, into, out in trail)
         shown.append(f"{reason.value} over {devices or 'no device'}")
     return "; ".join(sorted(shown)) or "nothing"
+
+
+def _packet_words(packet: Packet) -> str:
+    """Return every field of a packet that says something, so that the packet can be made again."""
+    words = [f"protocol {packet.protocol} from {packet.source} to {packet.destination}"]
+    for name in ("source_port", "destination_port", "icmp_type", "icmp_code", "flags", "dscp", "fragment"):
+        value = getattr(packet, name)
+        if value:
+            words.append(f"{name} {value}")
+    return ", ".join(words)
 
 
 def _some_of_each(ends: Sequence[End]) -> list[End]:
@@ -399,7 +409,7 @@ class _ListAnswering:
             decision = evaluate_list(self.device, family, self.name, sample)
             if part.action is not None and (decision.action, decision.use) != (part.action, part.use):
                 raise InternalFault(
-                    f"two ways of working out one packet disagree: {sample} in the list `{self.name}` of "
+                    f"two ways to decide one packet disagree: {_packet_words(sample)} in the list `{self.name}` of "
                     f"`{self.device.name}`; the engine says {part.action} by `{part.use.text}`, the evaluator says "
                     f"{decision.action or 'uncertain'} by `{decision.use.text}`",
                     help="report this with the files of the fleet; the answer is withheld",
