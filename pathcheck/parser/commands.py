@@ -358,8 +358,9 @@ class _Node:
         for least, whole in self.shortest:
             if whole.startswith(lower) and lower.startswith(least):
                 return self.children[whole]
-        completions = [known for known in self.children if known.startswith(lower)]
-        # One letter is too little: the tables do not hold each word that a device knows.
+        # One letter is too little: the tables do not hold each word that a device knows. And what ends in front of a
+        # hyphen is most likely a whole word, as `address` is none for `address-family`.
+        completions = [known for known in self.children if known.startswith(lower) and known[len(lower)] != "-"]
         if len(completions) == 1 and len(lower) > 1 and lower[0].isalpha():
             return self.children[completions[0]]
         if completions:
@@ -383,6 +384,13 @@ class _Node:
             if not node.children and not node.classes:
                 break
         return best
+
+
+def _is_exact(command: Command, words: Sequence[str]) -> bool:
+    """Whether no word of a line's head is cut short."""
+    start = 1 if words[0] in _NEGATIONS and not command.head.startswith(words[0].lower()) else 0
+    head = command.head.replace("|", "").split()
+    return all(known.startswith("<") or known == word.lower() for known, word in zip(head, words[start:], strict=False))
 
 
 class Language:
@@ -583,27 +591,29 @@ class LineReader:
             found = block.mode.find(words)
             if indent > block.indent and not block.closed:
                 block.seen_indented = True
-                if block.all_lines is None and found is None:
-                    # As on a device: what the block does not know is tried outside of it.
+                if block.all_lines is None and (found is None or not _is_exact(found[0], words)):
+                    # As on a device: what the block does not know is tried outside of it. A word that is cut short
+                    # is none that the block knows, if outside it is a whole one.
+                    inside, found = found, None
                     for outside in range(depth - 1, -1, -1):
                         mode = stack[outside - 1].mode if outside else self._language.top
                         found = mode.find(words)
                         # An outer table that ignores it does not count: here the words may mean something else.
                         if found is not None and found[0].kind is not LineClass.IGNORED:
+                            if inside is not None and not _is_exact(found[0], words):
+                                continue
                             depth = outside
                             break
                     else:
                         del stack[depth:]
-                        return block, None
+                        return block, inside
                     if depth and stack[depth - 1].all_lines is not None:
                         del stack[depth:]
                         return stack[-1], found
                     break
                 del stack[depth:]
                 return block, found
-            if found is not None and not (
-                (block.closed or block.seen_indented or self._indented_text) and self._fits_outside(depth, words)
-            ):
+            if found is not None and not self._fits_better_outside(depth, words, found):
                 block.closed = False
                 block.seen_level = True
                 del stack[depth:]
@@ -622,9 +632,20 @@ class LineReader:
                 block.closed = True
         return (stack[depth - 1] if depth else None), found
 
-    def _fits_outside(self, depth: int, words: Sequence[str]) -> bool:
-        """Whether a mode outside the block at that depth knows the line."""
-        return any(block.mode.find(words) for block in self._stack[: depth - 1]) or bool(self._language.top.find(words))
+    def _fits_better_outside(self, depth: int, words: Sequence[str], found: tuple[Command, int, bool]) -> bool:
+        """Whether a line that is not indented, and that the block at that depth knows, rather belongs outside of it.
+
+        Of two readings the one that cuts no word short is meant. Where both are alike, the block goes on only
+        in a text without indentation and without a `!` since.
+        """
+        block = self._stack[depth - 1]
+        exact = _is_exact(found[0], words)
+        ended = block.closed or block.seen_indented or self._indented_text
+        if exact and not ended:
+            return False
+        modes = [self._language.top, *(outer.mode for outer in self._stack[: depth - 1])]
+        outside = [other[0] for other in (mode.find(words) for mode in modes) if other is not None]
+        return any(_is_exact(command, words) or (ended and not exact) for command in outside)
 
     def _garbled(self) -> Block | None:
         """Return the innermost block if a line that nobody knows can be meant for it."""

@@ -30,7 +30,7 @@ def _each(text: str, opens: str | None = None) -> tuple[Command, ...]:
 
 _BLOCKS = {
     # mode: the headers that open it
-    "aaa": "aaa\ntacacs\nradius\nldap",
+    "aaa": "aaa\ntacacs\nradius\nldap\ntacacs server\nradius server",
     "address pool": "ip dhcp pool\nipv6 dhcp pool\nip dhcp class\ndhcp server\ndhcp pool",
     "archive": "archive",
     "certificates": "crypto pki trustpoint\ncrypto pki certificate\ncrypto ca\ncrypto pki server\npki\ncrypto pki",
@@ -299,7 +299,7 @@ COMMANDS: Tables = {
             device-tracking:
             ip device
             ip admission watch-list
-            radius-server:
+            radius-server
             radius-common-pw
             tacacs-server
             tacacs+
@@ -403,7 +403,6 @@ COMMANDS: Tables = {
             ip tftp-server
             ip drp
             ip kerberos
-            ip address-pool
             ip local pool
             ip dhcp
             ip dhcp-server
@@ -571,7 +570,28 @@ COMMANDS: Tables = {
     ),
     "definition": _each("periodic\nabsolute"),
     "spanning tree": _each("name\nrevision\ninstance\nabort"),
-    "aaa": _each("server\nserver-private\nip radius source-interface\nip tacacs source-interface\nclient\nauth-type"),
+    "aaa": _each("""
+        server
+        server-private
+        address
+        key
+        timeout
+        retransmit
+        port
+        pac
+        automate-tester
+        single-connection
+        use-vrf
+        source-interface
+        deadtime
+        vrf
+        client
+        auth-type
+        ip vrf
+        ip vrf forwarding
+        ip radius source-interface
+        ip tacacs source-interface
+    """),
     "address pool": _each("""
         network
         default-router
@@ -631,9 +651,11 @@ COMMANDS: Tables = {
             encryption
             hash
             authentication
+            group
             lifetime
             key
             pre-shared-key
+            client
             mode
             set
             proposal
@@ -658,7 +680,7 @@ COMMANDS: Tables = {
         """),
         looks("acl", "an IPsec client's tunnel"),
     ),
-    "keys": _each("key\nkey-string\nkey-hash\naccept-lifetime\nsend-lifetime\ncryptographic-algorithm\nusername"),
+    "keys": _each("key\nkey-string\nkey-hash\naccept-lifetime\nsend-lifetime"),
     "measurement": _each("""
         icmp-echo
         icmp-jitter
@@ -735,7 +757,6 @@ COMMANDS: Tables = {
             restart-delay
             crc
             framing
-            linecode
             cablelength
             invert
             idle-character
