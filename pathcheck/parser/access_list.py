@@ -104,7 +104,9 @@ class ListDraft:
         else:
             self.in_order = False
             earlier = self.numbered.get(sequence)
-            if earlier is not None and not (self.shown and earlier == entry):
+            if self.shown and earlier == entry:
+                return
+            if earlier is not None:
                 message = f"the number {sequence} stands twice in `{self.name}`; the later line acts"
                 cure = "some devices refuse the later line instead; give each line its own number"
                 context.report("PC405", message, entry.span, acl=self.name, because=(earlier.span,), help=cure)
@@ -599,8 +601,10 @@ def _list_scope(_context: Context, line: CommandLine) -> Scope:
 COMMANDS: Tables = {
     "top": (
         modelled("ip access-list", _read_header, opens="access list"),
+        modelled("ip access", _read_header, opens="access list"),
         modelled("ipv4 access-list", _read_header, opens="access list"),
         modelled("ipv6 access-list", _read_header, opens="access list"),
+        modelled("ipv6 access", _read_header, opens="access list"),
         modelled("ip access-list resequence", _read_resequence),
         modelled("ipv6 access-list resequence", _read_resequence),
         ignored(

@@ -123,7 +123,7 @@ def _read(texts: Sequence[SourceText], default_name: str, assume: Assumptions) -
                 span = lines[0].span if lines else Span(text.file, 1, "")
                 findings.append(finding("PC415", "the file holds no command, so its device is empty", span=span))
         else:
-            span = lines[0].span if lines else Span(text.file, 1, "")
+            span = next((line.span for line in lines if line.kind is LineKind.COMMAND), Span(text.file, 1, ""))
             findings.append(finding("PC403", f"the file is refused: {refused}", span=span))
         cut.append((text, lines, refused))
     announced = object_group.announced_groups(line for _, lines, refused in cut if refused is None for line in lines)
