@@ -498,7 +498,7 @@ class Block:
         self.closed = False
 
 
-_LEAVING = frozenset({"exit", "quit"})
+_LEAVING = frozenset({"ex", "exi", "exit", "quit"})
 
 
 class LineReader:

@@ -67,7 +67,7 @@ COMMANDS: Tables = {
             user
             password
             passwords
-            enab|le
+            en|able
             disable
             login
             license:
@@ -712,7 +712,6 @@ COMMANDS: Tables = {
     "interface": (
         _each("""
             # --- the port itself ---
-            desc
             name
             alias
             speed

@@ -254,7 +254,7 @@ def _read_header(context: Context, line: CommandLine) -> Result:
     """interface [range | preconfigure] NAME [option], no interface NAME, default interface NAME"""
     words = line.tail
     start = line.start
-    if words and words[0].lower() in ("range", "preconfigure", "breakout") and len(words) > 1:
+    if len(words) > 1 and (words[0].lower() in ("ra", "ran", "rang", "range", "preconfigure")):
         words, start = words[1:], start + 1
     options = []
     while len(words) > 1 and words[-1].lower() in (*_HEADER_OPTIONS, "l2transport"):
