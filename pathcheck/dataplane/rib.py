@@ -143,8 +143,12 @@ class _Builder:
             if isinstance(scope, RouteScope) and scope.family in (None, f"ipv{self.version}") and runs:
                 if scope.within is not None and scope.within.version != self.version:
                     continue
-                hidden = HiddenRoutes(scope.within, scope.distance, Doubt(item.what, item.span))
-                self.tables[scope.vrf].hidden.append(hidden)
+                doubt, connected = Doubt(item.what, item.span), scope.distance == 0
+                table = self.tables[scope.vrf]
+                if scope.exact and scope.within is not None:
+                    table.possible.append(PossibleRoute(scope.within, scope.distance, connected, (doubt,)))
+                else:
+                    table.hidden.append(HiddenRoutes(scope.within, scope.distance, doubt, connected))
         for interface in self.device.interfaces.values():
             if interface.unknown_address is not None and self.may_be_up(interface) and self.is_unknown(interface):
                 doubt = Doubt(f"the address of `{interface.name}` is not in the text", interface.unknown_address)
@@ -293,6 +297,15 @@ class _Builder:
         if interface is None:
             self.refuse(route, InactiveReason.NO_INTERFACE, f"there is no interface `{name}`")
             return
+        own = [item for item in interface.addresses if item.address.version == self.version]
+        link_local = [item for item in own if item.role == "link-local" and item.address == given.next_hop]
+        local = self.local_route(interface.vrf, given.next_hop)
+        if link_local or local is not None:
+            span = local.span if local is not None else link_local[0].span
+            doubts = local.doubts if local is not None else ()
+            why = f"`{given.next_hop}` is the device's own address"
+            self.refuse(route, InactiveReason.OWN_ADDRESS, why, (span,), doubts)
+            return
         state = self.states[name]
         if not state.up or state.member_of is not None:
             why = f"a member of {state.member_of}" if state.member_of else state.why
@@ -304,18 +317,11 @@ class _Builder:
                 route, InactiveReason.INTERFACE_DOWN, f"`{name}` is down: {why}", related, doubts, state.readings
             )
             return
-        own = [item for item in interface.addresses if item.address.version == self.version]
         speaks = bool(own) or interface.borrowed is not None or interface.unknown_address is not None
         if not speaks and not (self.version == 6 and interface.ipv6_enabled):
             why = f"`{name}` has no IPv{self.version} address"
             doubt = Doubt(f"{why}; some devices use a route through it all the same", interface.span)
             self.refuse(route, InactiveReason.NO_ADDRESS, why, (interface.span,), (doubt,))
-            return
-        mine = next((item for item in own if item.address == given.next_hop), None)
-        local = self.local_route(interface.vrf, given.next_hop)
-        if mine is not None or local is not None:
-            span = mine.span if mine is not None else local.span if local is not None else interface.span
-            self.refuse(route, InactiveReason.OWN_ADDRESS, f"`{given.next_hop}` is the device's own address", (span,))
             return
         if interface.vrf != route.lookup_vrf:
             here, there = route.lookup_vrf or "the global table", interface.vrf or "the global table"
