@@ -246,17 +246,16 @@ class _Answering:
         start = end.start
         if start is None:
             return
-        outcomes = evaluate_packet(self.network.config, sample, start.at, start.vrf)
+        outcomes = evaluate_packet(self.network.config, sample, start.at, start.vrf, start.ports)
         ways = {(outcome.reason, _trail(outcome.trail)) for outcome in outcomes}
-        by_port_list = any(hop.port_lines for hop in end.hops[:1]) and bool(start.ports)
-        if end.reason is not Reason.UNMODELLED and not by_port_list:
+        if end.reason is not Reason.UNMODELLED:
             mine = (end.reason, _trail((hop.device, hop.into, hop.out) for hop in end.hops))
             if mine not in ways:
                 raise self._fault(sample, start, {mine}, ways)
         known = [other for other in self.ends if other.start is start and sample in other.packets]
         reasons = {other.reason for other in known}
         missed = {way for way in ways if way[0] not in reasons}
-        if missed and Reason.UNMODELLED not in reasons and not by_port_list and not self.bounded:
+        if missed and Reason.UNMODELLED not in reasons and not self.bounded:
             raise self._fault(sample, start, {(other.reason, ()) for other in known}, missed)
 
     def _fault(self, sample: Packet, start: Start, engine: Iterable[_Way], evaluator: Iterable[_Way]) -> InternalFault:

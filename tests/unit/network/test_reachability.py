@@ -408,7 +408,8 @@ def test_own_packets_and_out_lists(value, verdict):
 
 
 def test_terminal_blocks_with_and_without_a_list_are_partly():
-    lines = "line vty 0 4\n     access-class 10 in\n    line vty 5 15\n     login\n    access-list 10 permit 10.1.20.0 0.0.0.255"
+    lines = "line vty 0 4\n     access-class 10 in\n    line vty 5 15\n     login"
+    lines += "\n    access-list 10 permit 10.1.20.0 0.0.0.255"
     answer = ask(fleet_of(DOUBT.format(top=lines, two="", three="")), "tcp 10.1.30.9 10.1.20.1:22")
     assert ends(answer) == ("partly", None)
     assert "has no list" in notes(answer)
