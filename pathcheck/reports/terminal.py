@@ -254,7 +254,7 @@ def _regions(regions: tuple[Region, ...], verb: str) -> list[str]:
     for region in regions[:_MOST_REGIONS]:
         words = box_words(region.box)
         ends = [
-            f"{words[end]}" + ("" if words[f"{end}_port"] == "any" else f" port {words[f'{end}_port']}")
+            _bare_hosts(str(words[end])) + ("" if words[f"{end}_port"] == "any" else f" port {words[f'{end}_port']}")
             for end in ("source", "destination")
         ]
         extra = "".join(f", {key} {words[key]}" for key in ("flags", "icmp", "dscp") if key in words)
@@ -268,12 +268,19 @@ def _regions(regions: tuple[Region, ...], verb: str) -> list[str]:
 def _flow_words(flow: dict[str, str]) -> str:
     """The flow in one line."""
     ends = [
-        flow[end] + ("" if flow.get(f"{end}_port", "any") == "any" else f" port {flow[f'{end}_port']}")
+        _bare_hosts(flow[end]) + ("" if flow.get(f"{end}_port", "any") == "any" else f" port {flow[f'{end}_port']}")
         for end in ("source", "destination")
     ]
     basic = {"protocol", "source", "source_port", "destination", "destination_port"}
     extra = "".join(f", {key} {value}" for key, value in flow.items() if key not in basic)
     return f"{flow['protocol']} from {ends[0]} to {ends[1]}{extra}"
+
+
+def _bare_hosts(addresses: str) -> str:
+    """Addresses as people write them: a prefix of full length is one address."""
+    return ",".join(
+        word.removesuffix("/128" if ":" in word else "/32") for word in addresses.split(",")
+    )  # fmt: skip
 
 
 def _table(rows: list[list[str]]) -> str:
