@@ -18,7 +18,7 @@ from pathcheck.model.device import Device, TerminalLines
 from pathcheck.model.interface import Interface, InterfaceAddress, SwitchPort
 from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup, ServiceMatch
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
-from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, ListScope, Scope, TranslationScope
+from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, ListScope, OwnScope, Scope, TranslationScope
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import ICMP, protocol_name
@@ -112,8 +112,8 @@ def write_route(route: StaticRoute) -> str:
         words.extend(("nexthop-vrf", route.next_hop_vrf) if route.next_hop_vrf else ("global",))
     if route.distance != 1:
         words.append(str(route.distance))
-    if route.name:
-        words.extend(("name", _quoted(route.name)))
+    if route.name and " " not in route.name:
+        words.extend(("name", route.name))
     if route.tag is not None:
         words.extend(("tag", str(route.tag)))
     if route.permanent:
@@ -121,6 +121,9 @@ def write_route(route: StaticRoute) -> str:
     if route.tracked is not None:
         _, quote, object_name = route.tracked.partition("`")
         words.extend(("track", object_name.rstrip("`")) if quote else ("bfd",))
+    if " " in route.name:
+        # Only a description, which takes the rest of the line, may have blanks.
+        words.extend(("description", route.name))
     return " ".join(words)
 
 
@@ -157,10 +160,13 @@ class _Writing:
         yield from map(write_route, device.static_routes)
         for gateway in device.gateways:
             yield from _gateway_lines(gateway)
-        if device.control_plane:
+        # A line inside a block that touches the device's own packets alone does so in this block, whatever it is.
+        extra = self._take(partial(eq, OwnScope()), inside=True)
+        if device.control_plane or extra:
             yield "control-plane"
             for bound in device.control_plane:
                 yield f" {'ip' if bound.family == 'ipv4' else 'ipv6'} access-group {bound.list_name} {bound.direction}"
+            yield from (f" {line}" for line in extra)
             yield "!"
         for block in device.terminal_lines:
             yield from (*_terminal_lines(block), "!")
@@ -192,21 +198,32 @@ class _Writing:
             if item.span not in written and not item.span.words.lower().startswith(("interface ", "int ")):
                 found.setdefault(item.span, []).append(item.scope)
         for use in self.device.list_uses:
-            found.setdefault(use.span, [])
+            # A use inside a block that is not written decides nothing, so it may go.
+            if not use.span.text[:1].isspace():
+                found.setdefault(use.span, [])
         for span, scopes in found.items():
-            blocks = {
+            blocks: dict[str, Scope] = {
                 scope.interface: scope
                 for scope in scopes
                 if isinstance(scope, (InterfaceScope, TranslationScope)) and scope.interface in self.device.interfaces
+            }
+            blocks = blocks or {
+                str(scope.vlan): scope
+                for scope in scopes
+                if isinstance(scope, LayerTwoScope) and scope.vlan in self.device.vlans
             }
             for name, scope in blocks.items():
                 self.waiting[span, name] = (scope,)
             if not blocks:
                 self.waiting[span, ""] = tuple(scopes)
 
-    def _take(self, wanted: Callable[[Scope], bool]) -> list[str]:
-        """Return, and strike off, the lines that a block holds."""
-        found = [key for key, scopes in self.waiting.items() if scopes and all(map(wanted, scopes))]
+    def _take(self, wanted: Callable[[Scope], bool], *, inside: bool = False) -> list[str]:
+        """Return, and strike off, the lines that a block holds; `inside` asks for lines that stood in a block."""
+        found = [
+            (span, name)
+            for (span, name), scopes in self.waiting.items()
+            if scopes and all(map(wanted, scopes)) and (span.text[:1].isspace() or not inside)
+        ]
         for key in found:
             del self.waiting[key]
         return [_as_written(span) for span, _ in found]
@@ -414,8 +431,9 @@ class _Entry:
             return f"host {prefix.first}"
         if prefix is not None and (match.version == 6 or self.masks != "wildcard"):
             return str(prefix)
-        mask = match.care if self.masks == "netmask" else match.free
-        return f"{Address(match.version, match.value)} {Address(match.version, mask)}"
+        # Of the two forms with a dotted mask only the one that a `show` prints means a wildcard mask always.
+        between = " " if self.masks == "wildcard" or match.version == 6 else ", wildcard bits "
+        return f"{Address(match.version, match.value)}{between}{Address(match.version, match.free)}"
 
     def _ports(self, ports: Ranges | GroupReference | None) -> list[str]:
         """Ports as a test, or a group of them."""
@@ -465,6 +483,8 @@ def _flag_words(flags: FlagMatch, doubt: str | None, line: Line) -> list[str]:
             "match-all",
             *(f"{'+' if value & bit else '-'}{name}" for name, bit in FLAG_NAMES.items() if care & bit),
         ]
+    if not flags.cubes:
+        raise ValueError(f"flags that match nothing, in line {line.sequence}, cannot be written in one line")
     if several:
         return ["match-any", *(f"{'+' if value else '-'}{names[care]}" for care, value in flags.cubes)]
     common = flags.cubes[0][0]
@@ -604,8 +624,3 @@ def _terminal_lines(block: TerminalLines) -> Iterator[str]:
     for bound in block.bindings:
         family = "ipv6 access-class" if bound.family == "ipv6" else "access-class"
         yield f" {family} {bound.list_name} {bound.direction}"
-
-
-def _quoted(text: str) -> str:
-    """Quote a name with blanks."""
-    return f'"{text}"' if " " in text else text
