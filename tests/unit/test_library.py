@@ -1,0 +1,75 @@
+"""The front door of the library."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import pathcheck
+from pathcheck.errors import FlowError, InputError, UnknownNameError
+from pathcheck.packet.address import Address
+from pathcheck.packet.packet import Packet
+
+FERRY = Path(__file__).parents[2] / "corpora" / "ferry-operator" / "fleet"
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    return pathcheck.load(FERRY)
+
+
+def test_importing_is_cheap():
+    code = "import sys, pathcheck; heavy = {'yaml', 'numpy', 'networkx', 'oxidd', 'pyparsing', 'netaddr', 'typer'}; "
+    done = subprocess.run(
+        [sys.executable, "-c", code + "print(heavy & set(sys.modules))"], capture_output=True, text=True
+    )
+    assert done.stdout.strip() == "set()"
+
+
+def test_only_the_public_names_are_there():
+    assert set(pathcheck.__all__) <= set(dir(pathcheck))
+    with pytest.raises(AttributeError, match="no attribute `lode`"):
+        pathcheck.lode  # noqa: B018
+
+
+def test_devices_and_report(fleet):
+    assert "quay-d" in fleet.devices
+    assert fleet.devices["quay-d"].serial == "FY26A0014"
+    assert {account.device for account in fleet.report.files} == set(fleet.devices)
+
+
+def test_a_flow_in_one_line_or_in_parts(fleet):
+    line = fleet.flow("tcp controller quay-d:22 --no-reply")
+    parts = fleet.flow("tcp", "controller", "quay-d:22", reply=False)
+    assert line == parts
+    assert (str(line.verdict), str(line.reason), line.reply) == ("permitted", "arrived", None)
+    assert fleet.flow("tcp controller quay-d:22", flags="ack").flow["flags"] == "ack"
+
+
+def test_a_list_alone(fleet):
+    answer = fleet.list_decision("MGMT-SESSIONS", "tcp controller any:22", device="quay-d")
+    assert (str(answer.verdict), answer.device, answer.line.span.file) == ("permitted", "quay-d", "quay-d.yaml")
+
+
+def test_many_packets(fleet):
+    source, other = Address.parse("10.10.90.5"), Address.parse("10.10.90.6")
+    packets = [Packet(one, other, 6, 49152, 22) for one in (source, other)]
+    decided = fleet.decide("quay-d", "MGMT-SESSIONS", packets)
+    assert [str(one.action) for one in decided] == ["permit", "deny"]
+
+
+@pytest.mark.parametrize(
+    ("ask", "kind", "words"),
+    [
+        (lambda fleet: fleet.flow("tcp controller"), FlowError, "found 2 words"),
+        (lambda fleet: fleet.flow("tcp 'controller quay-d"), FlowError, "cannot be cut into words"),
+        (lambda fleet: fleet.flow("tcp any any --acl X"), UnknownNameError, "no access list `X`"),
+        (lambda fleet: fleet.flow("tcp any any --acl MGMT-SESSIONS"), FlowError, "use `list_decision`"),
+        (lambda fleet: fleet.decide("quay", "A", []), UnknownNameError, "did you mean"),
+        (lambda _: pathcheck.load(FERRY / "nowhere"), InputError, "cannot be read"),
+    ],
+)
+def test_faults(fleet, ask, kind, words):
+    with pytest.raises(kind, match=words):
+        ask(fleet)
