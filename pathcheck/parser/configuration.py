@@ -16,6 +16,7 @@ from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device
 from pathcheck.parser import (
     access_list,
+    free_text,
     harmless,
     interface,
     object_group,
@@ -185,6 +186,7 @@ _SUBJECTS = (
     terminal_lines,
     unmodelled,
     harmless,
+    free_text,
 )
 
 

@@ -1007,8 +1007,6 @@ COMMANDS: Tables = {
             prc-interval
             dispatch-character
             dispatch-timeout
-            refuse-message
-            vacant-message
             start-character
             stop-character
             special-character-bits

@@ -574,7 +574,9 @@ def _read_description(_context: Context, line: CommandLine) -> Result:
 
 def _read_shutdown(_context: Context, line: CommandLine) -> Result:
     """[no] shutdown"""
-    if line.tail and line.tail[0].lower() not in ("force",):
+    if line.tail and line.words[line.start - 1].lower() == "sh":
+        return LineClass.IGNORED  # `sh run` asks to show something, from a prompt outside of any block
+    if line.tail and line.tail[0].lower() != "force":
         raise line.wrong(line.start, "the end of the line")
     for draft in line.subject or ():
         draft.shutdown = None if line.negated else line.span
@@ -947,7 +949,7 @@ COMMANDS: Tables = {
     "top": (modelled("int|erface", _read_header, touches=DeviceScope(), opens="interface"),),
     "interface": (
         modelled("description", _read_description),
-        modelled("shut|down", _read_shutdown),
+        modelled("sh|utdown", _read_shutdown),
         modelled("ip address", _read_ip_address),
         modelled("ipv4 address", _read_ip_address),
         modelled("ip static", _read_ip_address),
