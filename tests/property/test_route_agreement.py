@@ -36,6 +36,7 @@ PREFIXES = [
     "10.20.0.0/25",
 ]
 NAMES = ["Ethernet1", "Ethernet2", "Ethernet9", "Tunnel1", "Vlan20"]
+VLANS = [[], [vlan(20)], [vlan(20)], [vlan(20, shutdown=True)], [vlan(20, trunk_groups=("A",))]]
 ASKED = [*HOPS, "10.3.0.2", "10.20.0.200", "10.20.0.1", "10.0.9.1", "10.1.0.9", "10.99.0.1"]
 
 
@@ -88,16 +89,9 @@ def devices(draw: st.DrawFn) -> Device:
         interface(f"Ethernet{10 + place}", switch_port=port, shutdown=draw(st.booleans()))
         for place, port in enumerate(draw(st.lists(switch_ports(), max_size=2)))
     ]
-    unmodelled = []
-    for within, exact, distance in (
-        draw(
-            st.lists(
-                st.tuples(st.sampled_from([None, *PREFIXES]), st.booleans(), st.sampled_from([0, 20, 110])), max_size=2
-            )
-        )
-        if draw(st.booleans())
-        else []
-    ):
+    unmodelled: list[Unmodelled] = []
+    route_scopes = st.tuples(st.sampled_from([None, *PREFIXES]), st.booleans(), st.sampled_from([0, 20, 110]))
+    for within, exact, distance in draw(st.just([]) | st.lists(route_scopes, max_size=2)):
         inside = Prefix.parse(within) if within is not None else None
         scope = RouteScope(None, None, inside, distance, exact and inside is not None)
         unmodelled.append(Unmodelled("a routing protocol", scope, span=span("router")))
@@ -110,10 +104,7 @@ def devices(draw: st.DrawFn) -> Device:
         *ports,
         *draw(st.lists(static_routes(), max_size=6)),
         *([gateway(draw(st.sampled_from(HOPS)))] if draw(st.booleans()) else []),
-        *[
-            vlan(20, **more)
-            for more in draw(st.sampled_from([[], [{}], [{}], [{"shutdown": True}], [{"trunk_groups": ("A",)}]]))
-        ],
+        *draw(st.sampled_from(VLANS)),
         routing=draw(st.sampled_from([None, True, True, False])),
         assume=Assumptions(**{key: draw(st.sampled_from(choice[key])) for key in keys}),
         unmodelled=tuple(unmodelled),
@@ -137,13 +128,9 @@ def test_each_destination_is_sent_alike(one: Device) -> None:
         mine = MAYBE if state.doubts else YES if state.up and state.member_of is None else NO
         assert mine == up, f"{name}: {state} and {why}"
     for vrf in (None, "BLUE"):
-        fib = (
-            build_fib(one, vrf, 4)
-            if vrf is None or any(it.vrf == "BLUE" for it in (*one.interfaces.values(), *one.static_routes))
-            else None
-        )
-        if fib is None:
+        if vrf and not any(it.vrf == vrf for it in (*one.interfaces.values(), *one.static_routes)):
             continue
+        fib = build_fib(one, vrf, 4)
         assert fib.routing.on is routes_packets(one, 4)
         for text in ASKED:
             address = Address.parse(text)
