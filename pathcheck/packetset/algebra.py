@@ -13,7 +13,7 @@ from functools import lru_cache
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
-from pathcheck.packetset.bdd import CACHE, NODES, Node, spends_nodes
+from pathcheck.packetset.bdd import CACHE, NODES, Node, out_of_nodes, spends_nodes
 from pathcheck.packetset.encoding import Encoding, Layout
 
 __all__ = ["PacketSet", "PacketSpace", "packet_space"]
@@ -46,7 +46,8 @@ class PacketSpace:
     """
 
     def __init__(self, layout: Layout, *, nodes: int = NODES, cache: int = CACHE) -> None:
-        self.encoding = Encoding(layout, nodes, cache)
+        with out_of_nodes(nodes):
+            self.encoding = Encoding(layout, nodes, cache)
         self.empty = PacketSet(self, self.encoding.diagrams.false)
         """No packet."""
         self.full = PacketSet(self, self.encoding.universe)

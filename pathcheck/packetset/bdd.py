@@ -8,8 +8,10 @@ nobody refers to any more, and only then gives up.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from functools import wraps
+from time import monotonic, sleep
 from typing import Concatenate, ParamSpec, Protocol, TypeVar, cast
 
 from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
@@ -17,7 +19,7 @@ from oxidd.util import BooleanOperator, DDMemoryError
 
 from pathcheck.errors import CapacityError
 
-__all__ = ["CACHE", "NODES", "Diagrams", "Node", "Substitution", "spends_nodes"]
+__all__ = ["CACHE", "NODES", "Diagrams", "Node", "Substitution", "out_of_nodes", "spends_nodes"]
 
 Node = BDDFunction
 """A handle of one diagram; equal handles are equal functions. `&`, `|` and `~` work on it."""
@@ -27,6 +29,8 @@ NODES = 1 << 24
 """Nodes that one manager may hold. The room is reserved, not used: a full one takes about 0.5 GiB."""
 CACHE = 1 << 18
 """Results of operations that are kept. The room is used at once, so more would slow down every start."""
+_PATIENCE = 60.0
+"""Seconds after which a collection is not waited for any longer."""
 
 
 class Diagrams:
@@ -96,9 +100,33 @@ class Diagrams:
         """Return how many nodes are held now, those included that nobody refers to."""
         return self._manager.num_inner_nodes()
 
-    def collect(self) -> int:
-        """Drop the nodes that nobody refers to and return how many."""
-        return self._manager.gc()
+    def collect(self) -> None:
+        """Drop the nodes that nobody refers to.
+
+        The library collects by itself too, in a thread of its own, and refuses
+        a second collection meanwhile; what that thread frees can be used only
+        after it ended. So wait until a collection of ours was done.
+        """
+        end = monotonic() + _PATIENCE
+        while True:
+            before = self._manager.gc_count()
+            self._manager.gc()
+            if self._manager.gc_count() > before or monotonic() > end:
+                return
+            sleep(0.002)
+
+
+@contextmanager
+def out_of_nodes(nodes: int) -> Iterator[None]:
+    """Raise a `CapacityError` where the library runs out of its nodes."""
+    try:
+        yield
+    except DDMemoryError as error:
+        raise CapacityError(
+            f"the sets of packets need more than the {nodes:,} nodes that there is room for",
+            help="ask about fewer packets at once: a narrower flow, one list or one device; long lists of ranges "
+            "that overlap in both addresses need most",
+        ) from error
 
 
 class _HasDiagrams(Protocol):
@@ -116,6 +144,8 @@ def spends_nodes(
 ) -> Callable[Concatenate[Owner, P], Result]:
     """Let a method that runs out of nodes make room and try once more.
 
+    The owner of the method says what can be dropped (`make_room`).
+
     Raises
     ------
     CapacityError
@@ -128,13 +158,7 @@ def spends_nodes(
             return method(self, *args, **kwargs)
         except DDMemoryError:
             nodes = self.make_room()
-        try:
+        with out_of_nodes(nodes):
             return method(self, *args, **kwargs)
-        except DDMemoryError as error:
-            raise CapacityError(
-                f"the sets of packets need more than the {nodes:,} nodes that there is room for",
-                help="ask about fewer packets at once (a narrower flow, one list or one device), or split the "
-                "list: long lists of ranges that overlap in both addresses need most",
-            ) from error
 
     return cast("Callable[Concatenate[Owner, P], Result]", guarded)

@@ -99,6 +99,9 @@ class _Search:
         self.whole_set = node
         self.any = Box.everything(encoding.version)
         self.addresses = {field: _TernaryCover(encoding, field) for field in ("source", "destination")}
+        # The same few functions of layer 4 come back at many addresses.
+        self._numbers: dict[tuple[Node, Field], Ranges] = {}
+        self._parts: dict[tuple[Node, tuple[int, ...]], list[_Layer4]] = {}
 
     def boxes(self, limit: int | None) -> Iterator[Box]:
         """Yield boxes until nothing is left or there are enough."""
@@ -145,7 +148,7 @@ class _Search:
         """Yield a box around the point for each order in which its fields can grow."""
         e = self.encoding
         fixed = e.point({field: value for field, value in point.items() if field != "dscp"})
-        dscp = e.spans(e.diagrams.some(self.whole_set, fixed, e.all_but("dscp")), "dscp")
+        dscp = self._spans(e.diagrams.some(self.whole_set, fixed, e.all_but("dscp")), "dscp")
         start = self.any if _is_full(e, "dscp", dscp) else replace(self.any, dscp=dscp)
         inside = e.diagrams.each(self.whole_set, e.numbers("dscp", dscp), e.cube("dscp"))
         for order in _ORDERS:
@@ -164,7 +167,11 @@ class _Search:
         # What this part can take while the later parts stay at the point.
         room = e.diagrams.some(inside, around, e.cube(*later)) if later else inside
         if order[0] == "layer4":
-            for part in self._layer4(room, point):
+            key = room, tuple(point[field] for field in LAYER4)
+            parts = self._parts.get(key)
+            if parts is None:
+                parts = self._parts[key] = self._layer4(room, point)
+            for part in parts:
                 rest = e.diagrams.each(inside, part.node, e.cube(*LAYER4))
                 grown = replace(part.box, source=box.source, destination=box.destination, dscp=box.dscp)
                 yield from self._grow(grown, rest, point, order[1:])
@@ -174,6 +181,12 @@ class _Search:
         grown = replace(box, source=match) if field == "source" else replace(box, destination=match)
         rest = e.diagrams.each(inside, e.address(field, match), e.cube(field))
         yield from self._grow(grown, rest, point, order[1:])
+
+    def _spans(self, node: Node, field: Field) -> Ranges:
+        numbers = self._numbers.get((node, field))
+        if numbers is None:
+            numbers = self._numbers[node, field] = self.encoding.spans(node, field)
+        return numbers
 
     def _part(self, box: Box) -> _Layer4:
         return _Layer4(box, self.encoding.box(box).exists(self.encoding.cube("source", "destination", "dscp")))
@@ -193,11 +206,11 @@ class _Search:
             return [self._part(replace(self.any, protocols=numbers, fragment=fragment)) for numbers in choices]
         if protocol == own_icmp(e.version):
             here = e.point({"protocol": protocol, "fragment": 0, "first": 0, "flags": 0})
-            types = e.spans(e.diagrams.some(room, here, e.cube("protocol", "fragment", "first", "flags")), "second")
+            types = self._spans(e.diagrams.some(room, here, e.cube("protocol", "fragment", "first", "flags")), "second")
             return [self._part(replace(self.any, protocols=Ranges.single(protocol), icmp=types))]
         if protocol not in PORT_PROTOCOLS:
             raise ValueError(
-                f"some packets of protocol {protocol} are told apart by ICMP types of the other IP version"
+                f"packets of protocol {protocol} are told apart by ICMP types, which no box of IPv{e.version} does"
             )
         boxes = []
         for order in _LAYER4_ORDERS:
@@ -215,7 +228,7 @@ class _Search:
         e = self.encoding
         rest: tuple[Field, ...] = ("fragment", "first", "second", "flags")
         some = (e.universe & among).exists(e.all_but("protocol"))
-        return e.spans(e.diagrams.each(room, e.universe & among, e.cube(*rest)) & some, "protocol")
+        return self._spans(e.diagrams.each(room, e.universe & among, e.cube(*rest)) & some, "protocol")
 
     def _ports(self, room: Node, point: dict[Field, int], order: tuple[Field, ...]) -> Box:
         """Return a box of packets with ports around the point, grown by the order."""
@@ -235,7 +248,7 @@ class _Search:
                 if values != e.diagrams.true and point["protocol"] == TCP:
                     box = replace(box, flags=_flag_match(e, values))
             else:
-                numbers = e.spans(values, field)
+                numbers = self._spans(values, field)
                 taken = e.numbers(field, numbers)
                 if field == "protocol":
                     box = replace(box, protocols=numbers)
@@ -294,11 +307,16 @@ class _TernaryCover:
 
     def _crossing_pays(self, node: Node, place: int) -> bool:
         """Whether masks are a shorter form of a function of the bits from a place on than prefixes."""
-        d = self.encoding.diagrams
         sides = self.encoding.split(node, self.bits[place][1])
-        if d.true in sides or d.false in sides:
-            return False
-        return self._crossing_cost(node, place) < sum(self._cost(side, place + 1) for side in sides)
+        return self._may_cross(sides) and self._crossing_cost(node, place) < self._sides_cost(sides, place)
+
+    def _may_cross(self, sides: tuple[Node, Node]) -> bool:
+        """Whether some mask could leave the bit free and save anything: both sides have values in common, not all."""
+        d = self.encoding.diagrams
+        return d.true not in sides and d.false not in sides and sides[0] & sides[1] != d.false
+
+    def _sides_cost(self, sides: tuple[Node, Node], place: int) -> int:
+        return sum(self._cost(side, place + 1) for side in sides)
 
     def _crossing_cost(self, node: Node, place: int) -> int:
         return sum(1 if mask in self._prefixes[place] else _WILDCARD_COST for _, mask in self.crossing(node))
@@ -311,8 +329,8 @@ class _TernaryCover:
         cost = self._costs.get((node, place))
         if cost is None:
             sides = self.encoding.split(node, self.bits[place][1])
-            cost = sum(self._cost(side, place + 1) for side in sides)
-            if d.true not in sides and d.false not in sides:
+            cost = self._sides_cost(sides, place)
+            if cost > _WILDCARD_COST and self._may_cross(sides):
                 cost = min(cost, self._crossing_cost(node, place))
             self._costs[node, place] = cost
         return cost

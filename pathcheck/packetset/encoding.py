@@ -353,6 +353,8 @@ class Encoding:
             return []
         if place == len(bits):
             return [(0, 0)]
+        if node == self.diagrams.true and len(bits) - place == bits[place][0] + 1:
+            return [(0, (2 << bits[place][0]) - 1)]
         found = known.get((node, place))
         if found is None:
             bit, variable = bits[place]
