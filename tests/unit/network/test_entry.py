@@ -1,0 +1,116 @@
+"""Where a flow enters: stations, gateways, devices, entry points by name."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from small_fleets import ask, ends, fleet_of, notes, way
+
+from pathcheck.errors import FlowError, UnknownNameError
+from pathcheck.model.flow import EntryPoint, Flow
+from pathcheck.packet.prefix import Prefix
+from pathcheck.queries.flow import ask_flow
+
+GATE = """
+    hostname {name}
+    ip routing
+    interface Ethernet1
+     no switchport
+     ip address 10.1.20.{n} 255.255.255.0
+     {one}
+    interface Ethernet2
+     no switchport
+     ip address 10.1.{lan}.{n} 255.255.255.0
+"""
+
+
+def gates(first="", second=""):
+    return fleet_of(GATE.format(name="east", n=1, lan=30, one=first), GATE.format(name="west", n=2, lan=31, one=second))
+
+
+def test_a_station_may_use_each_gateway_of_its_subnet():
+    answer = ask(gates(), "tcp 10.1.20.7 10.1.30.9:80")
+    assert [(path.reason, path.share) for path in answer.paths] == [
+        ("unrouted", "equal-cost"),
+        ("arrived", "equal-cost"),
+    ]
+    assert answer.verdict == "partly"
+
+
+def test_a_gateway_that_is_down_is_not_used():
+    answer = ask(gates(second="shutdown"), "tcp 10.1.20.7 10.1.30.9:80")
+    assert ends(answer) == ("permitted", "arrived")
+    assert way(answer.paths[0]) == ["Ethernet1>east>Ethernet2"]
+
+
+def test_stations_whose_only_gateway_is_down_are_stranded():
+    answer = ask(gates("shutdown", "shutdown"), "tcp 10.1.20.7 10.1.30.9:80")
+    assert ends(answer) == ("denied", "stranded")
+    assert "east:Ethernet1 is down: shut down" in notes(answer)
+
+
+def test_a_device_whose_source_address_is_down_is_stranded():
+    answer = ask(gates(first="shutdown"), "tcp 10.1.20.1 10.1.30.9:80")
+    assert ends(answer) == ("denied", "stranded")
+
+
+def test_a_prefix_over_several_subnets_enters_at_each():
+    answer = ask(gates(), "tcp 10.1.30.0/23 10.1.20.9:80")
+    assert ends(answer) == ("permitted", "arrived")
+    assert {way(path)[0] for path in answer.paths} == {"Ethernet2>east>Ethernet1", "Ethernet2>west>Ethernet1"}
+    assert {path.share for path in answer.paths} == {"part"}
+    assert "6 addresses" in notes(answer)
+
+
+def test_a_prefix_to_its_own_subnet_and_others():
+    answer = ask(gates(), "tcp 10.1.30.0/24 10.1.30.0/23:80")
+    assert {(path.reason, len(path.hops)) for path in answer.paths} == {
+        ("arrived", 0),
+        ("arrived", 1),
+        ("unrouted", 1),
+    }
+
+
+def test_within_a_subnet_a_device_is_reached_by_its_interface_there():
+    fleet = gates(first="ip access-group NONE in\n    ip access-list standard NONE\n     deny any")
+    assert ends(ask(fleet, "tcp 10.1.20.7 10.1.20.1:80")) == ("denied", "filtered")
+    assert ends(ask(fleet, "tcp 10.1.20.7 10.1.20.9:80")) == ("permitted", "arrived")
+
+
+def test_subnets_without_a_router_need_an_entry_point():
+    switch = """
+    hostname cabin
+    no ip routing
+    interface Vlan99
+     ip address 10.1.99.2 255.255.255.0
+    interface Ethernet1
+     switchport access vlan 99
+    """
+    with pytest.raises(FlowError, match=r"no device of the fleet that routes IPv4 is on `10\.1\.99\.0/24`.*--at"):
+        ask(fleet_of(switch), "tcp 10.1.99.7 192.0.2.1:80")
+    assert ends(ask(fleet_of(switch), "tcp 10.1.99.7 10.1.99.8:80")) == ("permitted", "arrived")
+
+
+def test_any_leaves_out_what_no_router_forwards():
+    answer = ask(gates(), "tcp any any:80 --at east:Ethernet1")
+    assert "224.0.0.0/4" in notes(answer)
+    assert "no interface of the fleet has an IPv6 address" in notes(answer)
+    assert answer.verdict == "partly"
+
+
+@pytest.mark.parametrize(
+    ("at", "vrf", "told"),
+    [
+        (EntryPoint("north"), None, "no device `north`"),
+        (EntryPoint("wets"), None, "did you mean `west`"),
+        (EntryPoint("west", "Ethernet9"), None, "no interface `Ethernet9`.*did you mean `Ethernet"),
+        (EntryPoint("west"), "CREW", "no VRF `CREW`"),
+        (EntryPoint("west", "Ethernet1"), "CREW", "is in the global table, not in VRF `CREW`"),
+    ],
+)
+def test_entry_points_are_checked(at, vrf, told):
+    source, destination = (Prefix.parse("10.1.20.7"),), (Prefix.parse("10.1.30.9"),)
+    with pytest.raises((UnknownNameError, FlowError)) as caught:
+        ask_flow(gates(), Flow(6, source, destination, at=at, vrf=vrf))
+    assert re.search(told, str(caught.value))
