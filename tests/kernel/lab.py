@@ -94,6 +94,7 @@ class Lab:
             "net.ipv4.conf.all.rp_filter": "0",
             "net.ipv4.conf.default.rp_filter": "0",
             "net.ipv6.conf.default.accept_dad": "0",
+            "net.ipv6.conf.all.accept_dad": "0",
             "net.ipv4.icmp_ratelimit": "0",
         }
         self.run(name, ["sysctl", "-q", "-w", *(f"{key}={value}" for key, value in settings.items())])
@@ -199,8 +200,7 @@ def layer4(packet: Packet, payload: bytes) -> bytes:
 
 def frame(packet: Packet, number: int, destination: str) -> bytes:
     """Return a packet as a frame to a hardware address; it carries a number by which it is known again."""
-    body = layer4(packet, MARK + struct.pack("!I", number))
-    body += bytes(-len(body) % 8)
+    body = layer4(packet, MARK + struct.pack("!I", number) + bytes(3))
     ethernet = bytes.fromhex(destination.replace(":", "")) + bytes.fromhex("02000000feed")
     ethernet += struct.pack("!H", ETHERTYPE[packet.version])
     if packet.version == 4:
@@ -232,13 +232,13 @@ def is_original(data: bytes, packet: Packet) -> bool:
 
 def exchange(
     packets: Iterable[Packet],
-    sender: Callable[[Packet], tuple[socket.socket, str]],
+    send: Callable[[Packet, int], None],
     edges: dict[str, socket.socket],
     own: dict[str, list[socket.socket]] | None = None,
 ) -> list[set[str]]:
     """Send packets and return for each the names of the places where it was seen.
 
-    `sender` tells the socket and the hardware address that a packet is sent by.
+    `send` sends a packet with a number, which is its place.
     At an edge a packet counts where it comes out; a packet that a device takes for itself is
     seen at a socket of its own.
     """
@@ -261,8 +261,7 @@ def exchange(
                     seen[number].add(places[one])
 
     for number, packet in enumerate(sent):
-        port, hardware = sender(packet)
-        port.send(frame(packet, number, hardware))
+        send(packet, number)
         if number % 50 == 49:
             take(0)
     deadline = time.monotonic() + 5
