@@ -41,8 +41,8 @@ REFUSED = [
     ),
     (
         dialects.VLAN_CENTRIC,
-        'hostname "quay-a"\nvlan 20\n   name "tickets"\n   untagged 1-8\n   tagged 24\n"
-        "   ip address 10.1.20.1 255.255.255.0\n'
+        "hostname quay-a\nvlan 20\n   name tickets\n   untagged 1-8\n   tagged 24\n"
+        "   ip address 10.1.20.1 255.255.255.0\n"
         "ip default-gateway 10.1.20.254\nip route 0.0.0.0 0.0.0.0 10.1.20.254\n",
     ),
 ]
