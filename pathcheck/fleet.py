@@ -9,10 +9,12 @@ that says what a device is belongs to the device of its folder or of its name.
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import stat
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -144,8 +146,9 @@ class _Loading:
                 f"no configuration in `{self.folder}`",
                 help=f"a device is a file {', '.join(f'`*{ending}`' for ending in _TEXT_ENDINGS)}, or a folder of them",
             )
-        for unit in units:
-            self._read(unit, fleet_file)
+        with _without_collector():
+            for unit in units:
+                self._read(unit, fleet_file)
         for name in self.files:
             if name.endswith("/"):
                 self._data(name, None)
@@ -407,6 +410,18 @@ class _Loading:
         if errors:
             first, *others = sorted(errors, key=lambda error: error.span.line if error.span else 0)
             raise InputError(first.message, span=first.span, help=first.help, others=tuple(others))
+
+
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """Pause the search for cycles for the whole fleet: it would walk through all that was read at each device."""
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def _walk(folder: Path) -> list[str]:
