@@ -182,9 +182,12 @@ def _options(*, layer4: bool) -> pp.ParserElement:
 
 def _extended(version: IPVersion, *, bare: bool = False) -> pp.ParserElement:
     """PROTOCOL SOURCE [PORTS] DESTINATION [PORTS] [OPTIONS...]."""
-    protocol = one_word(("object-group", "service-group"), "a group") - NAME("protocol_group") | terminal(
-        r"(?!<(?!number>))\S+", "a protocol"
-    )("protocol")
+    # What a protocol's name means is worked out once for a shape, so the names must be told from others.
+    protocol = (
+        one_word(("object-group", "service-group"), "a group") - NAME("protocol_group")
+        | one_word(("<number>", *_ALL_PROTOCOLS, "ipv4", "any"), "a protocol")("protocol")
+        | terminal(r"(?!<)\S+|<(?:name|fits).*>", "a protocol", tells_apart=False)("protocol")
+    )
     found: pp.ParserElement = (
         protocol.set_name("a protocol")
         - _end("source", version, bare=bare, masks=not bare)
@@ -242,9 +245,7 @@ class _Recipe:
 
 
 class _EntryGrammar(Grammar):
-    """A grammar of list lines that keeps recipes; a recipe depends on the word in the place of the protocol."""
-
-    leaves_names_open = False
+    """A grammar of list lines that keeps recipes."""
 
     def __init__(self, build: Callable[[], pp.ParserElement], version: IPVersion, standard: bool) -> None:
         super().__init__(build, known=ENTRY_WORDS)
@@ -389,7 +390,9 @@ def _port_part(
     named = plan.get(f"{side}_test") or plan.get(f"{side}_portgroup")
     if named is None:
         return None
-    if "protocol_group" in plan or recipe.protocol_group is not None:
+    if recipe.protocol_group is not None and "protocol_group" not in plan:
+        raise WrongValue(Misfit(recipe.protocol_group, "a protocol"))
+    if "protocol_group" in plan:
         raise WrongValue(
             Misfit(named[0], "", "a service group says the ports already", "take the ports out of the line")
         )

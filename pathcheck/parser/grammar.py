@@ -145,14 +145,14 @@ class _ShapeWords(dict[str, str]):
 
     Parameters
     ----------
-    tells_apart
-        Whether a grammar tells a word from others; if not it stands for a name and is left open, so that
-        lines that differ in names have one shape. None tells all words apart.
+    stand_in
+        Returns what stands for a word that is no value: the word itself where a grammar tells it from others.
+        None leaves each word as it is.
     """
 
-    def __init__(self, tells_apart: Callable[[str], bool] | None = None) -> None:
+    def __init__(self, stand_in: Callable[[str], str] | None = None) -> None:
         super().__init__()
-        self._tells_apart = tells_apart
+        self._stand_in = stand_in
 
     def __missing__(self, text: str) -> str:
         found = _CLASSES.fullmatch(text) if len(text) < 100 else None
@@ -163,8 +163,8 @@ class _ShapeWords(dict[str, str]):
             shape = "<placeholder>"
         else:
             shape = text.lower()
-            if self._tells_apart is not None and not self._tells_apart(shape):
-                shape = "<name>"
+            if self._stand_in is not None:
+                shape = self._stand_in(shape)
         if len(text) < 100:
             if len(self) >= _MOST_WORDS:
                 self.clear()
@@ -206,6 +206,9 @@ def placeholder_in(text: str) -> bool:
 # --- terminals -------------------------------------------------------------------------------------------------------
 
 
+_ANY_NAME, _ANY_WORD = r"(?!<placeholder>)\S+", r"\S+"
+
+
 def _index(shape: str, location: int, _tokens: pp.ParseResults) -> int:
     """Turn a place in a shape into the index of a word."""
     return shape.count(" ", 0, location)
@@ -232,9 +235,47 @@ class _OneOf(pp.Token):
         return loc + len(found), found
 
 
-def terminal(pattern: str, expected: str) -> pp.ParserElement:
-    """Return a terminal that reads one word of a shape by a pattern; its value is the word's index."""
-    return pp.Regex(rf"(?:{pattern})(?!\S)").set_name(expected).set_parse_action(_index)
+class _Pattern(pp.Token):
+    """One word of a shape that fits a pattern.
+
+    In a shape, words that only patterns tell apart are replaced by the numbers of the patterns that they fit,
+    so that lines that differ in, say, interface names have one shape.
+    """
+
+    def __init__(self, pattern: str, expected: str, *, tells_apart: bool) -> None:
+        super().__init__()
+        self.pattern = re.compile(pattern)
+        self.number = _PATTERN_NUMBERS.setdefault(pattern, len(_PATTERN_NUMBERS))
+        self.tells_apart = tells_apart
+        self.set_name(expected)
+        self.add_parse_action(_index)
+
+    def _generateDefaultName(self) -> str:  # noqa: N802 - the library's name
+        return self.pattern.pattern
+
+    def parseImpl(self, instring: str, loc: int, do_actions: bool = True) -> tuple[int, str]:  # noqa: ARG002, N802
+        """Read the word at a place; the library calls it."""
+        end = instring.find(" ", loc)
+        found = instring[loc:] if end < 0 else instring[loc:end]
+        if self.tells_apart and found.startswith(_FITTING):
+            fits = f",{self.number}," in found
+        else:
+            fits = self.pattern.fullmatch(found) is not None
+        if not fits:
+            raise pp.ParseException(instring, loc, self.errmsg, self)
+        return loc + len(found), found
+
+
+_PATTERN_NUMBERS: dict[str, int] = {}
+_FITTING = "<fits,"
+
+
+def terminal(pattern: str, expected: str, *, tells_apart: bool = True) -> pp.ParserElement:
+    """Return a terminal that reads one word of a shape by a pattern; its value is the word's index.
+
+    `tells_apart` is False for one that takes any name: it then sees `<name>`, `<fits,...>` or a class in its place.
+    """
+    return _Pattern(pattern, expected, tells_apart=tells_apart and pattern not in (_ANY_NAME, _ANY_WORD))
 
 
 def word(text: str, shortest: str | None = None) -> pp.ParserElement:
@@ -253,8 +294,6 @@ def number(expected: str) -> pp.ParserElement:
     return one_word(("<number>",), expected)
 
 
-_ANY_NAME, _ANY_WORD, _ANY_REST = r"(?!<placeholder>)\S+", r"\S+", r"\S.*"
-
 NUMBER = number("a number")
 ADDRESS = one_word(("<address>",), "an IPv4 address")
 PREFIX = one_word(("<prefix>",), "an IPv4 prefix")
@@ -264,17 +303,17 @@ PREFIX6 = one_word(("<prefix6>",), "an IPv6 prefix")
 COMMA = one_word(("<comma>",), "an IPv4 address with a comma behind it")
 ANY_WORD = terminal(_ANY_WORD, "a word")
 NAME = terminal(_ANY_NAME, "a name")
-REST = pp.Regex(_ANY_REST).set_name("text").set_parse_action(_index)
+REST = pp.Regex(r"\S.*").set_name("text").set_parse_action(_index)
 """All that is left; its index is that of the first word."""
 
 
 # --- grammars --------------------------------------------------------------------------------------------------------
 
 
-def _teller(expression: pp.ParserElement) -> Callable[[str], bool]:
-    """Return what says whether the terminals of a grammar tell a word apart; those that take any name do not."""
+def _stand_in(expression: pp.ParserElement) -> Callable[[str], str]:
+    """Return what gives the stand-in of a word in the shapes of a grammar: itself, `<fits,...>` or `<name>`."""
     words: set[str] = set()
-    patterns: set[str] = set()
+    patterns: dict[int, re.Pattern[str]] = {}
     seen: set[int] = set()
     waiting = [expression]
     while waiting:
@@ -284,18 +323,19 @@ def _teller(expression: pp.ParserElement) -> Callable[[str], bool]:
         seen.add(id(element))
         if isinstance(element, _OneOf):
             words |= element.words
-        elif isinstance(element, pp.Regex) and element.pattern not in _NO_KEYWORDS:
-            patterns.add(str(element.pattern))
+        elif isinstance(element, _Pattern) and element.tells_apart:
+            patterns[element.number] = element.pattern
         waiting += getattr(element, "exprs", ())
         if getattr(element, "expr", None) is not None:
             waiting.append(element.expr)  # type: ignore[attr-defined]
-    if not patterns:
-        return words.__contains__
-    pattern = re.compile("|".join(f"(?:{pattern})" for pattern in sorted(patterns)))
-    return lambda word: word in words or pattern.fullmatch(word) is not None
 
+    def stand_in(word: str) -> str:
+        if word in words:
+            return word
+        fits = [str(number) for number, pattern in sorted(patterns.items()) if pattern.fullmatch(word)]
+        return f"{_FITTING}{','.join(fits)},>" if fits else "<name>"
 
-_NO_KEYWORDS = frozenset({rf"(?:{_ANY_NAME})(?!\S)", rf"(?:{_ANY_WORD})(?!\S)", _ANY_REST})
+    return stand_in
 
 
 def _plain(expected: str) -> str:
@@ -318,8 +358,6 @@ class Grammar:
         a function is called only then.
     """
 
-    leaves_names_open = True
-
     def __init__(
         self, build: Callable[[], pp.ParserElement], known: Sequence[str] | Callable[[], Sequence[str]] = ()
     ) -> None:
@@ -338,7 +376,7 @@ class Grammar:
             return Misfit(LONGEST_LINE, f"no more than {LONGEST_LINE} words on a line")
         if self._expression is None:
             self._expression = self._build()
-            self._shapes = _ShapeWords(_teller(self._expression)) if self.leaves_names_open else _SHAPE_WORDS
+            self._shapes = _ShapeWords(_stand_in(self._expression))
         shapes = self._shapes
         shape = " ".join([shapes[text] for text in words])
         kept = self._kept.get(shape)
@@ -471,5 +509,16 @@ class Match:
 
 def did_you_mean(text: str, known: Sequence[str]) -> str | None:
     """Return the help for a word that is nearly a known one."""
-    found = nearest(text.lower(), known) if text[:1].isalnum() else None
-    return f"did you mean `{found}`?" if found and found != text.lower() else None
+    word = text.lower()
+    if not word[:1].isalnum():
+        return None
+    # The comparison is slow, and a text can hold thousands of unknown words: only words of like length are compared
+    # that have half of their letters in common.
+    letters = set(word)
+    alike = [
+        other
+        for other in known
+        if -3 < len(other) - len(word) < 3 and 2 * len(letters.intersection(other)) >= len(letters)
+    ]
+    found = nearest(word, alike) if alike else None
+    return f"did you mean `{found}`?" if found and found != word else None

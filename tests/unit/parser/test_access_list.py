@@ -226,6 +226,7 @@ WRONG = [
     ("permit ip any any dscp ef1", 25, "expected a DSCP value, 0 to 63, or its name, found `ef1`", None),
     ("permit 256 any any", 9, "`256` is no protocol: its number goes up to 255", None),
     ("permit tpc any any", 9, "expected a protocol, found `tpc`", "did you mean `tcp`?"),
+    ("permit tpc any any eq 80", 9, "expected a protocol, found `tpc`", "did you mean `tcp`?"),
     ("permit ip host any any", 17, "expected an IPv4 address, found `any`", None),
     ("permit ip any", 15, "expected a destination (`any`, `host A`, `A MASK`, `A/LENGTH` or `object-group NAME`), "
      "found the end of the line", None),

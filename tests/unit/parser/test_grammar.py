@@ -114,6 +114,17 @@ def test_lines_that_differ_in_names_have_one_shape() -> None:
     assert list(grammar._kept) == ["to <name> at <number>"]
 
 
+def test_lines_that_differ_in_what_only_patterns_tell_apart_have_one_shape() -> None:
+    grammar = Grammar(
+        lambda: (terminal(r"[a-z]+\d+", "an interface")("interface") | word("null")("null")) + NAME("name")
+    )
+    for index in range(10):
+        assert grammar.plan([f"Ethernet{index}", f"Quay{index}"]) == {"interface": (0,), "name": (1,)}
+    assert grammar.plan(["Null", "x"]) == {"null": (0,), "name": (1,)}
+    assert isinstance(grammar.plan(["Quay", "x"]), Misfit)
+    assert len(grammar._kept) == 3
+
+
 def test_huge_lines_are_refused_without_parsing() -> None:
     grammar = Grammar(lambda: OneOrMore(NAME("name*")))
     assert isinstance(grammar.plan(["a"] * 100_000), Misfit)
