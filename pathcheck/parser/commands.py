@@ -628,6 +628,8 @@ class LineReader:
         if found is not None or self._indented_text:
             del stack[depth:]
         else:
+            # What stands below an unknown header is over with the next line that is not deeper.
+            stack[:] = [block for block in stack if block.all_lines is not LineClass.UNKNOWN]
             for block in stack:
                 block.closed = True
         return (stack[depth - 1] if depth else None), found

@@ -187,3 +187,15 @@ def test_no_is_never_the_beginning_of_another_word(text: str) -> None:
 def test_a_head_stands_once() -> None:
     with pytest.raises(ValueError, match="stands twice"):
         Language([], [{"top": ignored("ship")}, {"top": ignored("ship")}])
+
+
+def test_many_unknown_lines_do_not_pile_up() -> None:
+    reader, counts, _ = read("".join(f"unknown{index} x\n" for index in range(500)))
+    assert counts == {LineClass.UNKNOWN: 500}
+    assert len(reader._stack) <= 1
+
+
+def test_a_block_goes_on_behind_an_unknown_line_in_a_text_without_indentation() -> None:
+    _, counts, seen = read("berth A\nname x\nmoorings 7\ndepth 3\n")
+    assert seen == ["berth A", "name x in A", "depth 3 in A"]
+    assert counts == {LineClass.MODELLED: 3, LineClass.UNKNOWN: 1}
