@@ -84,6 +84,10 @@ class WrittenForm:
         """The lines as a text to read."""
         return "".join(f"{line}\n" for line in self.lines).encode()
 
+    def place(self, line: int) -> Span:
+        """Return where the item of a 1-based line stands; the first line of the file where there is none."""
+        return self.spans[line - 1] if 0 < line <= len(self.spans) else Span(self.file, 1, "")
+
     def emit(self, line: str, span: Span) -> None:
         """Add a line."""
         self.lines.append(line)
@@ -144,7 +148,7 @@ class _Mover:
             return value
         if isinstance(value, Span):
             form = self._forms.get(value.file)
-            return value if form is None else form.spans[min(value.line, len(form.spans)) - 1]
+            return value if form is None else form.place(value.line)
         if isinstance(value, FileAccount) and value.file in self._forms and value.refused is None:
             return self._account(value, self._forms[value.file])
         if isinstance(value, (tuple, list)):
