@@ -18,7 +18,8 @@ from pathcheck.results.account import LineClass
 WORDS = st.sampled_from([
     "any", "10.1.20.7", "10.1.20.0/24", "2001:db8::/32", "[2001:db8::1]:443", ":443", "80-90", "tcp", "icmp", "permit",
     "deny", "--flags", "--icmp", "--at", "echo", "-1", "", " ", "\t", "\x00", "\u2028", "'", '"', "]", "[", "%",
-    "a:b:c", "9" * 400, "é", "Vlan20", "true", "null", "~", "0.0.0.255", "quay-a:Ethernet1 core:Ethernet2", "{}", "exit", "!",
+    "a:b:c", "9" * 400, "é", "Vlan20", "true", "null", "~", "0.0.0.255", "quay-a:Ethernet1 core:Ethernet2", "{}",
+    "exit", "!",
 ])  # fmt: skip
 SCALARS = WORDS | st.none() | st.booleans() | st.integers(-5, 70000) | st.floats(allow_nan=False) | st.text(max_size=8)
 
@@ -37,8 +38,8 @@ FLEET_KEYS = [
 ]  # fmt: skip
 DATA_KEYS = [
     *DEVICE_KEYS, "lines", "standard", "action", "protocol", "source", "destination_port", "flags", "remark",
-    "addresses", "switch_port", "mode", "allowed", "in", "prefix", "next_hop", "discard", "first", "last", "Vlan20", "20",
-    "shutdown",
+    "addresses", "switch_port", "mode", "allowed", "in", "prefix", "next_hop", "discard", "first", "last", "Vlan20",
+    "20", "shutdown",
 ]  # fmt: skip
 YANG_KEYS = [
     "ietf-access-control-list:acls", "acl", "aces", "ace", "name", "type", "matches", "actions", "forwarding", "ipv4",
