@@ -30,6 +30,7 @@ from pathcheck.parser.commands import (
 from pathcheck.parser.grammar import (
     ADDRESS,
     ADDRESS6,
+    ANY_WORD,
     NAME,
     NUMBER,
     PREFIX,
@@ -118,38 +119,40 @@ _KNOWN = ("name", "tag", "track", "permanent", "vrf", "global", "distance", "met
 def _hop(address: Any) -> Any:
     """[vrf NAME] {discard | dhcp | ADDRESS | IF [ADDRESS]}"""
     expected = "a next hop: an address, an interface or `Null0`"
-    interface = terminal(r"[a-z][a-z-]*", expected)("type") + terminal(r"<number>|\d+[/:.][\d/.:]*", "a number")("port")
+    interface = terminal(r"[a-z][a-z-]*", expected)("type") + terminal(
+        r"<number>|\d+[/:.][\d/.:]*", "the number of the interface"
+    )("port")
     single = terminal(r"[a-z][a-z-]*\d[\w/.:-]*|\d+/[\d/.:]*|mgmt", expected)("interface")
-    discard = word("null") + word("<number>") | one_word(_DISCARD, expected) | word("null")
+    discard = one_word(_DISCARD, expected)("discard") | word("null")("discard") + Opt(NUMBER)
     return Opt((word("vrf") | word("egress-vrf")) + NAME("hop_vrf")) + (
-        discard.copy().set_parse_action()("discard_words")
-        | word("dhcp")("dhcp")
-        | address("next_hop")
-        | (interface | single) + Opt(address("next_hop"))
+        discard | word("dhcp")("dhcp") | address("next_hop") | (single | interface) + Opt(address("next_hop"))
+    ).set_name(expected)
+
+
+def _options() -> Any:
+    """What stands behind the hop, in any order."""
+    quoted = terminal(r'"[^"]+', "a name")("name") + ZeroOrMore(terminal(r'[^"]+', "a name"))
+    return ZeroOrMore(
+        word("permanent", "perm")("permanent")
+        | word("name") - (quoted + terminal(r'[^"]*"', "the end of the name") | ANY_WORD("name"))
+        | word("description") - REST("description")
+        | word("tag") - NUMBER("tag")
+        | word("track") - ANY_WORD("track")
+        | word("bfd")("bfd") + Opt(word("fast-detect")) + Opt(word("multihop"))
+        | one_word(("distance", "preference", "pref"), "`distance`") - NUMBER("distances*")
+        | one_word(("metric", "weight"), "`metric`") - NUMBER("metric")
+        | word("global")("global")
+        | one_word(("nexthop-vrf", "next-hop-vrf"), "`nexthop-vrf`") - NAME("hop_vrf")
+        | word("vrf") - NAME("table")
+        | word("multicast")("multicast")
+        | word("unicast")
+        | NUMBER("distances*")
     )
-
-
-_OPTIONS = ZeroOrMore(
-    word("permanent", "perm")("permanent")
-    | word("name") - (terminal(r'"[^"]*"', "a name")("name") | terminal(r"\S+", "a name")("name"))
-    | word("description") - REST("description")
-    | word("tag") - NUMBER("tag")
-    | word("track") - terminal(r"\S+", "what to track")("track")
-    | word("bfd")("bfd") + Opt(word("fast-detect")) + Opt(word("multihop"))
-    | one_word(("distance", "preference", "pref"), "`distance`") - NUMBER("distances*")
-    | one_word(("metric", "weight"), "`metric`") - NUMBER("metric")
-    | word("global")("global")
-    | one_word(("nexthop-vrf", "next-hop-vrf"), "`nexthop-vrf`") - NAME("hop_vrf")
-    | word("vrf") - NAME("table")
-    | word("multicast")("multicast")
-    | word("unicast")
-    | NUMBER("distances*")
-)
 
 
 def _build(prefix: Any, address: Any) -> Any:
     """[vrf NAME] PREFIX HOP OPTIONS"""
-    return Opt(word("vrf") - NAME("vrf")) + prefix + _hop(address) + _OPTIONS
+    return Opt(word("vrf") - NAME("vrf")) + prefix + _hop(address) + _options()
 
 
 _IPV4 = Grammar(lambda: _build(PREFIX("prefix") | ADDRESS("net") - ADDRESS("mask"), ADDRESS), known=_KNOWN)
@@ -219,8 +222,8 @@ def _route(match: Match, vrf: str | None) -> StaticRoute:
     return StaticRoute(
         prefix,
         next_hop,
-        None if match.has("discard_words") or interface is None else canonical_name(interface),
-        match.has("discard_words"),
+        None if match.has("discard") or interface is None else canonical_name(interface),
+        match.has("discard"),
         None if table is None or table.lower() == "default" else table,
         "" if match.has("global") else hop_vrf,
         distance,
@@ -291,31 +294,40 @@ def _scope_of(line: CommandLine, family: Family, vrf: str | None) -> RouteScope:
 
 
 def _remove(context: Context, line: CommandLine, family: Family, vrf: str | None) -> Result:
-    """No ip route PREFIX [HOP]: take away the routes that it names."""
+    """No ip route PREFIX [HOP OPTIONS]: take away the routes that it names."""
     table, prefix, words = _target_words(line, vrf)
     if prefix is None:
         raise line.wrong(line.start, "the prefix of a route", scope=RouteScope(table, family))
-    routes = context.part(Routing).routes
-    hop: Address | None = None
-    interface = None
+    named = None
     if words:
         try:
-            hop = Address.parse(words[-1] if len(words) > 1 and words[-1].count(".") == 3 else words[0])
-        except ValueError:
-            interface = canonical_name("".join(words[:2]) if words[0].isalpha() and len(words) > 1 else words[0])
+            named = _route((_IPV4 if family == "ipv4" else _IPV6).read(line), vrf)
+        except WrongLine as fault:
+            fault.scope = _scope_of(line, family, vrf)
+            raise
+        table = named.vrf
+    routes = context.part(Routing).routes
     gone = [
         route
         for route in routes
-        if route.prefix == prefix
-        and route.vrf == table
-        and (hop is None or route.next_hop == hop)
-        and (interface is None or route.interface == interface or (interface == "Null0" and route.discard))
+        if (route.prefix, route.vrf) == (prefix, table)
+        and (named is None or _way(route) == _way(named) or (named.interface is None and _hop_of(route, named)))
     ]
     for route in gone:
         del routes[route]
     if not gone:
         context.report("PC408", f"no such route to `{prefix}` stands before this line", line.span)
     return None
+
+
+def _way(route: StaticRoute) -> tuple[object, ...]:
+    """Return what tells routes to one prefix apart."""
+    return route.next_hop, route.interface, route.discard
+
+
+def _hop_of(route: StaticRoute, named: StaticRoute) -> bool:
+    """Whether a removal names the next hop of a route, but not its interface."""
+    return named.next_hop is not None and route.next_hop == named.next_hop
 
 
 def _read_ip_route(context: Context, line: CommandLine) -> Result:
