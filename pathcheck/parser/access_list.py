@@ -314,7 +314,7 @@ def _remove_line(context: Context, draft: ListDraft, line: CommandLine, head: in
     assume = context.assume
     try:
         wanted, _ = _READERS[draft.family, draft.form].read(
-            line, action, 1, assume.dotted_mask, assume.several_flags, context.part(Groups).announced.__contains__
+            line, action, 1, assume.dotted_mask, assume.several_flags, context.part(Groups).announced
         )
     except WrongLine as fault:
         fault.scope = ListScope(draft.name, draft.family)

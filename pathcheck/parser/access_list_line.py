@@ -593,7 +593,7 @@ class EntryReader:
         sequence: int,
         reading: MaskReading,
         several_flags: str,
-        groups: Callable[[str], bool],
+        groups: frozenset[str],
     ) -> tuple[Line, list[tuple[int, Note]]]:
         """Return the line, with notes on words by their index.
 
@@ -606,7 +606,7 @@ class EntryReader:
         reading, several_flags
             Settings of the device.
         groups
-            Whether the text announces a group of that name.
+            Names of the groups that the text opens anywhere.
 
         Raises
         ------
@@ -664,7 +664,7 @@ class EntryReader:
         sequence: int,
         reading: MaskReading,
         several_flags: str,
-        groups: Callable[[str], bool],
+        groups: frozenset[str],
     ) -> tuple[Line, _Notes]:
         """Put the values of a line into its model."""
         if recipe.by_number is not None:
@@ -676,7 +676,7 @@ class EntryReader:
         protocol: int | GroupReference | None = recipe.protocol
         if recipe.protocol_group is not None:
             protocol = GroupReference(words[recipe.protocol_group], "service")
-            if "protocol_group" not in recipe.plan and not groups(protocol.name):
+            if "protocol_group" not in recipe.plan and protocol.name not in groups:
                 raise WrongValue(Misfit(recipe.protocol_group, "a protocol"))
         source_ports: Any = recipe.source_ports
         if source_ports is not None and source_ports.__class__ is not Ranges:

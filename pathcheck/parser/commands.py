@@ -70,6 +70,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, TypeVar, cast
 
 from pathcheck.model.assumptions import Assumptions
@@ -386,11 +387,20 @@ class _Node:
         return best
 
 
+@cache
+def _head_words(head: str) -> tuple[str | None, ...]:
+    """Return the words of a head; None for one that stands for a class of values."""
+    return tuple(None if word.startswith("<") else word for word in head.replace("|", "").split())
+
+
 def _is_exact(command: Command, words: Sequence[str]) -> bool:
     """Whether no word of a line's head is cut short."""
-    start = 1 if words[0] in _NEGATIONS and not command.head.startswith(words[0].lower()) else 0
-    head = command.head.replace("|", "").split()
-    return all(known.startswith("<") or known == word.lower() for known, word in zip(head, words[start:], strict=False))
+    head = _head_words(command.head)
+    start = 1 if words[0] in _NEGATIONS and head[0] not in ("no", "default") else 0
+    for index, known in enumerate(head, start):
+        if known is not None and known != words[index] and known != words[index].lower():
+            return False
+    return True
 
 
 class Language:
@@ -550,10 +560,11 @@ class LineReader:
         words = source.text.split()
         if not words:
             return LineClass.IGNORED
-        first = words[0].lower()
-        if (first in _LEAVING or first.startswith("exit-") or first == "end") and len(words) == 1:
-            self._leave(source, everything=first == "end")
-            return LineClass.IGNORED
+        if len(words) == 1:
+            first = words[0].lower()
+            if first in _LEAVING or first.startswith("exit-") or first == "end":
+                self._leave(source, everything=first == "end")
+                return LineClass.IGNORED
         line = CommandLine(source, words)
         block, found = self._place(line)
         if block is not None:

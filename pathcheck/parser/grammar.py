@@ -273,7 +273,8 @@ _FITTING = "<fits,"
 def terminal(pattern: str, expected: str, *, tells_apart: bool = True) -> pp.ParserElement:
     """Return a terminal that reads one word of a shape by a pattern; its value is the word's index.
 
-    The pattern is given that one word alone, in lower case, or the class of a value. `tells_apart` is False for one that takes any name: it then sees `<name>`, `<fits,...>` or a class in its place.
+    The pattern is given that one word alone, in lower case, or the class of a value. `tells_apart` is False for one
+    that takes any name: it then sees `<name>`, `<fits,...>` or a class in its place.
     """
     return _Pattern(pattern, expected, tells_apart=tells_apart and pattern not in (_ANY_NAME, _ANY_WORD))
 
