@@ -279,7 +279,7 @@ def _add_line(context: Context, draft: ListDraft, line: CommandLine, head: int, 
             sequence,
             assume.dotted_mask,
             assume.several_flags,
-            context.part(Groups).announced.__contains__,
+            context.part(Groups).announced,
         )
     except WrongLine as fault:
         _keep_place(context, draft, line, min(sequence, _LAST_SEQUENCE), action, fault.message)
