@@ -288,6 +288,8 @@ class Mode:
         if self._negates(words):
             found = self.negative.find(words, 1) or self.plain.find(words, 1)
             return (*found, True) if found is not None else None
+        if len(words) == 1 and words[0].lower() == "no":
+            return None
         found = self.plain.find(words, 0)
         return (*found, False) if found is not None else None
 
@@ -397,6 +399,8 @@ def _is_exact(command: Command, words: Sequence[str]) -> bool:
     """Whether no word of a line's head is cut short."""
     head = _head_words(command.head)
     start = 1 if words[0] in _NEGATIONS and head[0] not in ("no", "default") else 0
+    if start + len(head) > len(words):
+        return False
     for index, known in enumerate(head, start):
         if known is not None and known != words[index] and known != words[index].lower():
             return False

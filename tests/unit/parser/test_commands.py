@@ -199,3 +199,10 @@ def test_a_block_goes_on_behind_an_unknown_line_in_a_text_without_indentation() 
     _, counts, seen = read("berth A\nname x\nmoorings 7\ndepth 3\n")
     assert seen == ["berth A", "name x in A", "depth 3 in A"]
     assert counts == {LineClass.MODELLED: 3, LineClass.UNKNOWN: 1}
+
+
+def test_a_lone_no_is_unknown() -> None:
+    lines, _ = split_lines("port.cfg", b"ship\nno\n")
+    tables = {"top": (modelled("ship", lambda *_: Enter("ship")), *ignored("no-page")), "ship": ignored("note", "node")}
+    reader = LineReader(Language([], [tables]), lambda: Context(Assumptions()))
+    assert reader.read(lines) == {LineClass.MODELLED: 1, LineClass.UNKNOWN: 1}
