@@ -5,7 +5,8 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathcheck.parser.configuration import SourceText, read_configuration
+from pathcheck.parser.commands import Mode
+from pathcheck.parser.configuration import SourceText, language, read_configuration
 
 WORDS = (
     "no", "default", "ip", "ipv6", "access-list", "extended", "standard", "permit", "deny", "remark", "any", "host",
@@ -20,7 +21,33 @@ lines = st.builds(
     st.integers(0, 3),
     st.lists(st.sampled_from(WORDS), max_size=8),
 )
+
+
+def heads(mode: Mode) -> list[str]:
+    """All heads of a mode, with a value in the place of a class."""
+    found, waiting = [], [("", mode.plain), ("no", mode.negative)]
+    while waiting:
+        head, node = waiting.pop()
+        if node.command is not None:
+            found.append(head)
+        waiting += [(f"{head} {word}", following) for word, following in node.children.items()]
+        waiting += [(f"{head} {VALUES[name]}", following) for name, following in node.classes.items()]
+    return found
+
+
+VALUES = {
+    "<number>": "10", "<address>": "10.1.20.1", "<prefix>": "10.1.20.0/24", "<address6>": "2001:db8::1",
+    "<prefix6>": "2001:db8::/32", "<word>": "WORD",
+}  # fmt: skip
+HEADS = sorted({head.strip() for mode in language().modes.values() for head in heads(mode)})
+commands = st.builds(
+    lambda indent, head, words: " " * indent + " ".join([head, *words]),
+    st.integers(0, 2),
+    st.sampled_from(HEADS),
+    st.lists(st.sampled_from(WORDS), max_size=4),
+)
 texts = st.one_of(
+    st.lists(commands | lines, max_size=25).map(lambda found: "\n".join(found).encode()),
     st.lists(lines, max_size=25).map(lambda found: "\n".join(found).encode()),
     st.lists(lines | st.text(max_size=40), max_size=15).map(lambda found: "\r\n".join(found).encode()),
     st.binary(max_size=400),
