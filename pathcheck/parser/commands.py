@@ -498,13 +498,26 @@ class Context:
 class Block:
     """A block that is open: its mode, what it is about, how it is indented."""
 
-    __slots__ = ("all_lines", "closed", "header", "indent", "mode", "seen_indented", "seen_level", "subject", "why")
+    __slots__ = (
+        "all_lines",
+        "closed",
+        "header",
+        "indent",
+        "level",
+        "mode",
+        "seen_indented",
+        "seen_level",
+        "subject",
+        "why",
+    )
 
     def __init__(self, mode: Mode, subject: Any, header: TextLine, all_lines: LineClass | None = None, why: str = ""):
         self.mode = mode
         self.subject = subject
         self.header = header
         self.indent = header.indent
+        # How deep the first line below stands; what stands deeper is part of a part that is not told apart.
+        self.level = -1
         self.all_lines = all_lines
         self.why = why
         self.seen_indented = False
@@ -606,7 +619,10 @@ class LineReader:
             found = block.mode.find(words)
             if indent > block.indent and not block.closed:
                 block.seen_indented = True
-                if block.all_lines is None and (found is None or not _is_exact(found[0], words)):
+                if block.level < 0:
+                    block.level = indent
+                unclear = found is None or not _is_exact(found[0], words)
+                if block.all_lines is None and unclear and indent <= block.level:
                     # As on a device: what the block does not know is tried outside of it. A word that is cut short
                     # is none that the block knows, if outside it is a whole one.
                     inside, found = found, None

@@ -293,6 +293,20 @@ COMMANDS: Tables = {
             taskgroup:
             usergroup:
             user-group
+            nls
+            cpd
+            ss7
+            ppp
+            software
+            remote-management:
+            netflow-export
+            energywise
+            vlan accounting
+            system disk
+            fabric timer
+            fabric required
+            fabric buffer-reserve
+            transport-map:
             template:
             service-template:
             device-sensor
@@ -371,7 +385,7 @@ COMMANDS: Tables = {
             priority-flow-control
             wrr-queue
             srr-queue
-            table-map
+            table-map:
             # --- IP in general ---
             ip routing protocol
             ip cef
@@ -413,15 +427,20 @@ COMMANDS: Tables = {
             fabric forwarding anycast-gateway-mac
             ip community-list
             ip extcommunity-list
+            ip bgp-community
+            ip ospf
+            ip eigrp
             ip large-community-list
             ip as-path
             ip prefix-list:
             ipv6 prefix-list:
             prefix-list:
-            ip explicit-path
+            ip explicit-path:
             ip rtp
             ipv4 conflict-policy
             ipv6 hop-limit
+            ipv6 ospf
+            ipv6 unreachables
             ipv6 icmp
             ipv6 ioam
             ipv6 dhcp:
@@ -766,6 +785,7 @@ COMMANDS: Tables = {
             logging
             log
             snmp
+            rmon
             sflow
             fec
             forward-error-correction
@@ -817,7 +837,20 @@ COMMANDS: Tables = {
             mvr
             macsec
             mka
-            cts manual
+            cts manual:
+            cts dot1x:
+            ip sla
+            energywise
+            plim
+            dsl
+            ssid
+            station-role
+            antenna
+            channel
+            encryption
+            dot11
+            world-mode
+            switchport autostate
             # --- quality of service that only orders and marks queues ---
             mls
             auto

@@ -437,6 +437,7 @@ COMMANDS: Tables = {
         unmodelled("crypto gdoi", "IPsec", NOTHING, opens="crypto map"),
         unmodelled("vpdn", "layer 2 tunnel", NOTHING),
         unmodelled("vpdn-group", "layer 2 tunnel", NOTHING, opens="unmodelled block"),
+        unmodelled("webvpn", "tunnels of clients", NOTHING, opens="unmodelled block"),
         unmodelled("l2tp-class", "layer 2 tunnel", NOTHING, opens="unmodelled block"),
         unmodelled("pseudowire-class", "layer 2 over other networks", NOTHING, opens="unmodelled block"),
         # --- layer 2 ---
@@ -485,6 +486,7 @@ COMMANDS: Tables = {
         unmodelled("ipv6 pim", MULTICAST, NOTHING),
         unmodelled("ipv6 mld", MULTICAST, NOTHING),
         unmodelled("ipv6 mroute", MULTICAST, NOTHING),
+        unmodelled("ipv6 multicast", MULTICAST, NOTHING),
         unmodelled("ipv6 mfib", MULTICAST, NOTHING),
         unmodelled("igmp", MULTICAST, NOTHING, opens="unmodelled block"),
         unmodelled("mld", MULTICAST, NOTHING, opens="unmodelled block"),
