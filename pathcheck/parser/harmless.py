@@ -181,7 +181,6 @@ COMMANDS: Tables = {
             log
             logfile
             monitor:
-            monitor session:
             icam
             copp
             syslog
@@ -303,6 +302,11 @@ COMMANDS: Tables = {
             energywise
             vlan accounting
             system disk
+            system login
+            switching-mode
+            ngoam
+            ip adjacency
+            interface breakout
             fabric timer
             fabric required
             fabric buffer-reserve
@@ -737,6 +741,7 @@ COMMANDS: Tables = {
             speed-duplex
             duplex
             negotiation
+            negotiate
             auto-negotiation
             autonegotiate
             mdix

@@ -523,6 +523,8 @@ def _read_virtual(context: Context, line: CommandLine) -> Result:
         words = words[1:]
     if words and words[0].lower() == "mac":
         return LineClass.IGNORED
+    if not words and line.words[0].lower() == "hsrp" and len(line.words) == 3:
+        return _open_group(context, line)
     if not words or words[0].lower() == "autoconfig":
         if line.negated:
             return None

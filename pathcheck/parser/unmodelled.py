@@ -86,13 +86,18 @@ def _rate_limit(context: Context, line: CommandLine) -> Scope | Sequence[Scope]:
 
 
 def _monitored(_context: Context, line: CommandLine) -> Scope:
-    """monitor session N destination interface IF: the port takes in nothing else."""
+    """monitor session N destination interface IF, destination interface IF: the port takes in nothing else"""
     from pathcheck.model.interface import canonical_name
 
     words = [word.lower() for word in line.words]
     if "interface" not in words:
         return NOTHING
     return InterfaceScope(canonical_name("".join(line.words[words.index("interface") + 1 :][:2])), may_only_drop=True)
+
+
+def _mirror(context: Context, line: CommandLine) -> Result:
+    """destination interface IF, in the block of a monitor session"""
+    return note(context, line, "mirroring", _monitored(context, line))
 
 
 # --- policies --------------------------------------------------------------------------------------------------------
@@ -449,6 +454,7 @@ COMMANDS: Tables = {
         unmodelled("nv", "overlay", EACH_VLAN, opens="unmodelled block"),
         unmodelled("otv", "overlay", EACH_VLAN, opens="unmodelled block"),
         unmodelled("vxlan", "overlay", EACH_VLAN, opens="unmodelled block"),
+        unmodelled("system nve", "overlay", EACH_VLAN),
         unmodelled("fabricpath", "overlay", EACH_VLAN, opens="unmodelled block"),
         unmodelled("vpc domain", "pair of switches", EACH_VLAN, opens="unmodelled block"),
         unmodelled("mlag", "pair of switches", EACH_VLAN, opens="unmodelled block"),
@@ -459,6 +465,7 @@ COMMANDS: Tables = {
         unmodelled("system default switchport", "defaults of ports", EACH_VLAN),
         unmodelled("mac address-table static", "fixed MAC address", NOTHING),
         unmodelled("mac-address-table static", "fixed MAC address", NOTHING),
+        ignored("monitor session", opens="mirroring"),
         unmodelled("monitor session <word> destination", "mirroring", _monitored),
         unmodelled("monitor session <number> destination", "mirroring", _monitored),
         # These act on frames of one host, so they are noted once.
@@ -544,6 +551,10 @@ COMMANDS: Tables = {
     "crypto map": (
         looks("match address", "IPsec"),
         *_ignored_words("set match description reverse-route redundancy qos client server identity"),
+    ),
+    "mirroring": (
+        modelled("destination interface", _mirror),
+        *_ignored_words("source filter description shut mode truncate"),
     ),
     "access map": (
         looks("match ip address", "a filter inside a VLAN"),
@@ -632,6 +643,7 @@ COMMANDS: Tables = {
         unmodelled("host-reachability", "overlay", EACH_VLAN),
         unmodelled("global", "overlay", EACH_VLAN),
         unmodelled("vni", "overlay", EACH_VLAN, opens="unmodelled block"),
+        unmodelled("evpn", "overlay", EACH_VLAN, opens="unmodelled block"),
         unmodelled("fabric forwarding", "overlay", EACH_VLAN),
         unmodelled("fabricpath", "overlay", EACH_VLAN),
         unmodelled("otv", "overlay", EACH_VLAN),

@@ -206,3 +206,10 @@ def test_a_lone_no_is_unknown() -> None:
     tables = {"top": (modelled("ship", lambda *_: Enter("ship")), *ignored("no-page")), "ship": ignored("note", "node")}
     reader = LineReader(Language([], [tables]), lambda: Context(Assumptions()))
     assert reader.read(lines) == {LineClass.MODELLED: 1, LineClass.UNKNOWN: 1}
+
+
+def test_what_stands_deeper_than_its_siblings_is_part_of_a_part_of_the_block() -> None:
+    # `current` is known at the top, but two levels down it is not meant for that.
+    reader, _, seen = read("berth 1\n depth 5\n  current 3\n name a\n tide 7\nberth 2\n")
+    assert seen == ["berth 1", "depth 5 in 1", "name a in 1", "berth 2"]
+    assert [item.scope for item in reader.contexts[0].unmodelled] == [InterfaceScope("1"), NoScope()]

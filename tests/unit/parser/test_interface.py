@@ -243,6 +243,7 @@ def test_borrowed_addresses_and_ipv6_without_an_address() -> None:
         (("vrrp 20 ipv4 10.1.20.1",), "10.1.20.1/24"),
         (("glbp 20 ip 10.1.20.1",), "10.1.20.1/24"),
         (("hsrp 20", " preempt", " priority 110", " ip 10.1.20.1"), "10.1.20.1/24"),
+        (("hsrp 20 ipv4", "  ip 10.1.20.1"), "10.1.20.1/24"),
         (("vrrp 20 address-family ipv4", " address 10.1.20.1 primary", " exit-vrrp"), "10.1.20.1/24"),
         (("ip virtual-router address 10.1.20.1",), "10.1.20.1/24"),
         (("active-gateway ip 10.1.20.1 mac 12:00:00:00:01:00",), "10.1.20.1/24"),

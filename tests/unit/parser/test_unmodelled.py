@@ -75,6 +75,10 @@ EACH_VLAN = LayerTwoScope()
         (("ip dhcp snooping vlan 20", "ip arp inspection vlan 20"), []),
         (("ip tcp intercept list 110",), [DeviceScope()]),
         (
+            ("monitor session 1", " source interface Gi1/0/1", " destination interface Gi1/0/20"),
+            [InterfaceScope("GigabitEthernet1/0/20", may_only_drop=True)],
+        ),
+        (
             ("monitor session 1 destination interface Gi1/0/20",),
             [InterfaceScope("GigabitEthernet1/0/20", may_only_drop=True)],
         ),
