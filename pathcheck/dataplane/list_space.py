@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import Any
 
 from pathcheck.model.access_list import Action, Family, IcmpMatch, Line, UnreadLine
+from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device
 from pathcheck.model.object_group import GroupKind, GroupReference, ServiceMatch
 from pathcheck.packet.address import IPVersion
@@ -16,6 +18,7 @@ from pathcheck.packet.protocol import ICMP, ICMPV6
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.results.path import Doubt, Reading
+from pathcheck.source import Span
 
 __all__ = ["Criteria", "LineSpace", "family_version", "line_boxes", "line_space"]
 
@@ -127,6 +130,8 @@ def line_space(device: Device, line: Line | UnreadLine, family: Family, list_nam
     version = family_version(family)
     if isinstance(line, UnreadLine):
         return LineSpace(_everything(version), _NOTHING, (Doubt(line.why, line.span),), refusal=line.why)
+    if line.doubt is None and not _refers_to_groups(line):
+        return _plain_space(device, line, version, list_name)
     reader = _GroupReader(device, line)
     sources = reader.addresses(line.source, version)
     destinations = reader.addresses(line.destination, version)
@@ -148,6 +153,73 @@ def line_space(device: Device, line: Line | UnreadLine, family: Family, list_nam
         _refusal(device, line),
         reading,
     )
+
+
+def _refers_to_groups(line: Line) -> bool:
+    """Whether a criterion of the line is a group."""
+    return any(
+        isinstance(criterion, GroupReference)
+        for criterion in (
+            line.source,
+            line.destination,
+            line.protocol,
+            line.source_ports,
+            line.destination_ports,
+            line.icmp,
+        )
+    )
+
+
+def _plain_space(device: Device, line: Line, version: IPVersion, list_name: str) -> LineSpace:
+    """Return what a certain line without groups matches. Long lists repeat few services, so these are kept."""
+    services = _plain_services(
+        version,
+        device.assume.fragments,
+        line.action,
+        line.protocol,
+        line.source_ports,
+        line.destination_ports,
+        line.icmp,
+        line.flags,
+        line.dscp,
+        line.fragments,
+    )
+    sources, destinations = (
+        (end,) if isinstance(end, AddressMatch) and end.version == version else ()
+        for end in (line.source, line.destination)
+    )
+    may = Criteria(sources, destinations, services.may)
+    if not services.contested:
+        return LineSpace(may, may)
+    return LineSpace(
+        may,
+        may,
+        contested=Criteria(sources, destinations, services.contested),
+        reading=Reading("fragments", device.assume.fragments, f"list `{list_name}`"),
+    )
+
+
+@lru_cache(maxsize=8192)
+def _plain_services(version: IPVersion, fragments_reading: Any, action: Action, *criteria: Any) -> _Services:
+    """Return the services of lines that agree in all but their addresses."""
+    protocol, source_ports, destination_ports, icmp, flags, dscp, fragments = criteria
+    anywhere = AddressMatch.any(version)
+    line = Line(
+        1,
+        action,
+        protocol,
+        anywhere,
+        anywhere,
+        source_ports,
+        destination_ports,
+        icmp,
+        flags,
+        dscp,
+        fragments,
+        span=Span("", 1, ""),
+    )
+    device = Device("", assume=Assumptions(fragments=fragments_reading))
+    return _Services(device, line, _GroupReader(device, line), version)
 
 
 def family_version(family: Family) -> IPVersion:

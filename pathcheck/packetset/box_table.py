@@ -36,6 +36,8 @@ __all__ = ["FRAGMENT", "WHOLE", "BoxTable", "Points", "Row", "box_of", "intersec
 
 Array = NDArray[Any]
 
+Product = tuple[int, Sequence[AddressMatch], Sequence[AddressMatch], tuple[Box, ...]]
+
 WHOLE, FRAGMENT = 1, 2
 """Marks of the two worlds: packets that are no non-initial fragments, and those that are."""
 
@@ -106,8 +108,9 @@ class BoxTable:
     ----------
     version
         4 or 6.
-    boxes
-        Pairs of an owner (a line's index, 0 or more, not decreasing) and a box.
+    products
+        Tuples of an owner (a line's index, 0 or more, not decreasing), sources, destinations and services: boxes
+        with free addresses. Each combination of the three is meant, as long lists repeat few services.
 
     Attributes
     ----------
@@ -115,11 +118,19 @@ class BoxTable:
         The owner of each row.
     """
 
-    def __init__(self, version: IPVersion, boxes: Iterable[tuple[int, Box]]) -> None:
+    def __init__(self, version: IPVersion, products: Iterable[Product]) -> None:
         self.version = version
-        rows = [(owner, row) for owner, box in boxes for row in rows_of(box)]
+        self.rows: list[Row] = []
         owners: list[int] = []
-        self.rows: list[Row] = _joined_worlds(rows, owners)
+        templates: dict[tuple[Box, ...], list[Row]] = {}
+        for owner, sources, destinations, services in products:
+            rows = templates.get(services)
+            if rows is None:
+                rows = templates[services] = _joined_worlds([row for box in services for row in rows_of(box)])
+            for source, destination in product(sources, destinations):
+                addresses = ((source.value, source.care), (destination.value, destination.care))
+                self.rows += [Row(addresses, row.intervals, row.flags, row.worlds) for row in rows]
+                owners += [owner] * len(rows)
         self.owners: Array = np.array(owners, dtype=np.int64)
         self._words = 1 if version == 4 else 2
         kind = np.uint32 if version == 4 else np.uint64
@@ -355,23 +366,22 @@ def points_of(packets: Sequence[Packet], version: IPVersion) -> Points:
     return Points(tuple(words), (protocol, first, second, dscp), flags)
 
 
-def _joined_worlds(rows: Sequence[tuple[int, Row]], owners: list[int]) -> list[Row]:
-    """Join a row of fragments into its neighbour of the same owner that says the same of all that fragments have."""
+def _joined_worlds(rows: Sequence[Row]) -> list[Row]:
+    """Join a row of fragments into its neighbour that says the same of all that fragments have."""
     joined: list[Row] = []
-    for owner, row in rows:
-        if joined and owners[-1] == owner:
-            last = joined[-1]
-            if (
-                {last.worlds, row.worlds} == {WHOLE, FRAGMENT}
-                and last.addresses == row.addresses
-                and last.intervals[0] == row.intervals[0]
-                and last.intervals[3] == row.intervals[3]
-            ):
-                whole = last if last.worlds == WHOLE else row
-                joined[-1] = Row(whole.addresses, whole.intervals, whole.flags, WHOLE | FRAGMENT)
-                continue
-        joined.append(row)
-        owners.append(owner)
+    for row in rows:
+        last = joined[-1] if joined else None
+        if (
+            last is not None
+            and {last.worlds, row.worlds} == {WHOLE, FRAGMENT}
+            and last.addresses == row.addresses
+            and last.intervals[0] == row.intervals[0]
+            and last.intervals[3] == row.intervals[3]
+        ):
+            whole = last if last.worlds == WHOLE else row
+            joined[-1] = Row(whole.addresses, whole.intervals, whole.flags, WHOLE | FRAGMENT)
+        else:
+            joined.append(row)
     return joined
 
 

@@ -46,7 +46,11 @@ class ReviewedList:
         self.spaces: list[LineSpace] = [line_space(device, line, access_list.family) for line in self.lines]
         self.certain: list[bool] = [not space.doubts for space in self.spaces]
         self.table = BoxTable(
-            self.version, ((index, box) for index, space in enumerate(self.spaces) for box in space.boxes)
+            self.version,
+            (
+                (index, space.may.sources, space.may.destinations, space.may.services)
+                for index, space in enumerate(self.spaces)
+            ),
         )
         self.searching = CoverSearch(self.table)
         owners = self.table.owners
@@ -62,7 +66,8 @@ class ReviewedList:
         """Rows of lines that match exactly what they say."""
 
         self._names_layer4 = [
-            isinstance(line, Line) and (line.names_layer4 or any(box.names_layer4 for box in space.boxes))
+            isinstance(line, Line)
+            and (line.names_layer4 or any(service.names_layer4 for service in space.may.services))
             for line, space in zip(self.lines, self.spaces, strict=True)
         ]
         self.row_names_layer4: Array = np.array(self._names_layer4, dtype=bool)[owners]
