@@ -25,8 +25,8 @@ Node = BDDFunction
 """A handle of one diagram; equal handles are equal functions. `&`, `|` and `~` work on it."""
 Substitution = BDDSubstitution
 
-NODES = 1 << 24
-"""Nodes that one manager may hold. The room is reserved, not used: a full one takes about 0.5 GiB."""
+NODES = 1 << 23
+"""Nodes that one manager may hold. The room is reserved, not used: a full one took 0.4 GiB."""
 CACHE = 1 << 18
 """Results of operations that are kept. The room is used at once, so more would slow down every start."""
 _PATIENCE = 60.0

@@ -2,20 +2,18 @@
 
 Boxes are taken one after the other until nothing of the set is left. Each is
 grown around a packet that is still left, field by field, as far as it stays
-inside the whole set; so boxes may overlap, as lines of an access list do, and
-none could be wider in any field. In which field a box grows first decides its
-shape (a wide box of few ports, or a narrow one of many): several orders are
-tried and the box that takes most of what is left is kept. At last boxes are
-dropped that the others contain. The union is the set, exactly; that no smaller
-number of boxes would do is not promised.
+inside the whole set; so boxes may overlap, as lines of an access list do. In
+which field a box grows first decides its shape (a wide box of few ports, or a
+narrow one of many): several orders are tried and the box that takes most of
+what is left is kept. At last boxes are dropped that the others contain. The
+union is the set, exactly; that no smaller number of boxes would do is not
+promised.
 
 Addresses are prefixes. A wildcard mask that is no prefix is used only where it
-stands for at least three prefixes.
+stands for more than three prefixes.
 
-References
-----------
-S. Minato, "Fast generation of prime-irredundant covers from binary decision
-diagrams", 1993 (named from memory): the recursion of `_TernaryCover._between`.
+The recursion of `_TernaryCover._between` is the textbook one for prime and
+irredundant covers of a function between two bounds (from memory).
 """
 
 from __future__ import annotations
