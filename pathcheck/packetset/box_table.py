@@ -236,6 +236,11 @@ class BoxTable:
         found = self._holding_one(points, index, found, world, 1)
         return int(found[0]) if len(found) else -1
 
+    def first_of(self, points: Points, index: int, among: Array, world: int) -> int:
+        """Return the first of the rows `among` that holds one point, -1 if none does."""
+        found = self._holding_one(points, index, among, world, 0)
+        return int(found[0]) if len(found) else -1
+
     def holds_any(self, points: Points, index: int, among: Array, world: int) -> bool:
         """Whether one of the rows `among` holds one point."""
         return len(self._holding_one(points, index, among, world, 0)) > 0
