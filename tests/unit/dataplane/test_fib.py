@@ -353,6 +353,15 @@ def test_a_routing_protocol_touches_what_it_can(scope: Unmodelled, open_ones: se
     assert {address for address in asked if fib.piece(Address.parse(address)).doubts} == open_ones
 
 
+@pytest.mark.parametrize(("distance", "open_ones"), [(0, {"10.9.0.1"}), (1, {"10.9.0.1"}), (5, set())])
+def test_a_route_that_is_known_but_for_its_next_hop_touches_its_prefix_only(distance: int, open_ones: set[str]) -> None:
+    scope = protocol("10.9.0.0/16", distance, exact=True)
+    longer, same = route("10.9.1.0/24", "10.0.0.2"), route("10.9.0.0/16", "10.0.0.2")
+    other = route("10.8.0.0/16", discard=True)
+    fib = table(UPLINK, longer, same, other, unmodelled=(scope,))
+    assert {it for it in ("10.9.0.1", "10.9.1.1", "10.8.0.1") if fib.piece(Address.parse(it)).doubts} == open_ones
+
+
 def test_a_protocol_can_resolve_what_the_text_does_not() -> None:
     routes = (route("10.8.0.1/32", "192.0.2.1"), route("10.8.0.1/32", "10.0.0.2", distance=20))
     certain = table(UPLINK, *routes).piece(Address.parse("10.8.0.1"))
