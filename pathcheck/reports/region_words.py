@@ -21,9 +21,12 @@ def protocol_words(protocols: Ranges | None, version: int) -> str:
 
 
 def flag_words(match: FlagMatch) -> str:
-    """Return flags as alternatives of `+set` and `-clear` words, joined by `or`."""
+    """Return alternatives joined by `or`: names with commas for exactly these flags, else `+set` and `-clear` words."""
     alternatives = []
     for care, value in match.cubes:
+        if care == ALL_FLAGS:
+            alternatives.append(",".join(name for name, bit in FLAG_NAMES.items() if value & bit) or "none")
+            continue
         words = [("+" if value & bit else "-") + name for name, bit in FLAG_NAMES.items() if care & bit]
         alternatives.append(" ".join(words) or "any")
     return " or ".join(alternatives) or "none"
