@@ -61,6 +61,7 @@ __all__ = ["COMMANDS", "MODES", "InterfaceDraft", "Interfaces", "interface_names
 
 _EACH_VLAN = Ranges.of((1, 4094))
 _MOST_IN_A_RANGE = 4096
+_ELSEWHERE_DOUBT = "address from elsewhere"
 
 
 # --- what is gathered ------------------------------------------------------------------------------------------------
@@ -90,7 +91,7 @@ class InterfaceDraft:
         self.untagged = False
         self.channel_group: int | None = None
         self.borrowed: str | None = None
-        self.unknown_address: Span | None = None
+        self.unknown: dict[Family, Span] = {}
         self.ipv6_enabled = False
         self.unknown_lines: list[Span] = []
         self.doubts: list[tuple[str, Span, dict[str, Any]]] = []
@@ -106,8 +107,13 @@ class InterfaceDraft:
         if version == 4:
             self.primary = None
             self.borrowed = None
-        self.unknown_address = None
+        self.settle("ipv4" if version == 4 else "ipv6")
         self.others = {key: value for key, value in self.others.items() if value.address.version != version}
+
+    def settle(self, family: Family) -> None:
+        """Forget that addresses of a family come from elsewhere, since a later line says otherwise."""
+        self.unknown.pop(family, None)
+        self.doubts = [item for item in self.doubts if item[0] != _ELSEWHERE_DOUBT or item[2]["family"] != family]
 
     def doubt_connected(self, what: str, span: Span, family: Family, within: Prefix | None = None) -> None:
         """Note that the interface may have a connected route that the text does not show."""
@@ -176,7 +182,7 @@ def _finish(draft: InterfaceDraft, context: Context) -> Interface:
         untagged=draft.untagged,
         channel_group=draft.channel_group,
         borrowed=draft.borrowed,
-        unknown_address=draft.unknown_address,
+        unknown_address=draft.unknown.get("ipv4") or draft.unknown.get("ipv6"),
         ipv6_enabled=draft.ipv6_enabled,
         shutdown_span=draft.shutdown,
         span=draft.span,
@@ -378,7 +384,8 @@ def _read_ip_address(context: Context, line: CommandLine) -> Result:
             _remove_address(context, draft, item, line)
         elif role == "primary":
             draft.primary = item
-            draft.borrowed = draft.unknown_address = None
+            draft.borrowed = None
+            draft.settle("ipv4")
         else:
             draft.others[address, role] = item
     return None
@@ -404,7 +411,7 @@ def _lose_address(context: Context, line: CommandLine, family: Family) -> None:
     for draft in line.subject or ():
         what = "line that could not be read"
         draft.doubt_connected(what, line.span, family)
-        draft.unknown_address = line.span
+        draft.unknown[family] = line.span
         context.add_unmodelled(what, InterfaceScope(draft.name), line.span)
         if family == "ipv6":
             draft.ipv6_enabled = True
@@ -423,16 +430,15 @@ def _from_elsewhere(context: Context, line: CommandLine, family: Family) -> Resu
     """Ip address dhcp and the like: the address, and routes with it, come from somebody else."""
     if line.negated:
         for draft in line.subject or ():
-            draft.unknown_address = None
-            draft.doubts = [item for item in draft.doubts if item[0] != "address from elsewhere"]
+            draft.settle(family)
         return None
     for draft in line.subject or ():
         if family == "ipv4":
             draft.primary = None
         else:
             draft.ipv6_enabled = True
-        draft.unknown_address = line.span
-        draft.doubt_connected("address from elsewhere", line.span, family)
+        draft.unknown[family] = line.span
+        draft.doubt_connected(_ELSEWHERE_DOUBT, line.span, family)
     context.report("PC412", "the address of the interface comes from elsewhere", line.span)
     return LineClass.UNMODELLED
 
@@ -468,7 +474,8 @@ def _read_ipv6_address(context: Context, line: CommandLine) -> Result:
         within = Prefix.containing(*found) if found is not None else None
         for draft in drafts:
             draft.doubt_connected("an address whose parts come from elsewhere", line.span, "ipv6", within)
-            draft.unknown_address = draft.unknown_address or line.span
+            if within is None:
+                draft.unknown["ipv6"] = line.span
         context.report("PC412", "an address whose parts come from elsewhere is not modelled", line.span)
         return LineClass.UNMODELLED
     assert found is not None

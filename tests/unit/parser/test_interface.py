@@ -213,12 +213,12 @@ def test_an_address_from_elsewhere_is_not_known(line: str, scope: RouteScope) ->
     found = on_port(line)
     assert found.classes == {2: LineClass.UNMODELLED}
     assert found.scopes == [scope]
-    assert found.interface.unknown_address is not None
+    assert (found.interface.unknown_address is None) is scope.exact
     assert found.interface.addresses == ()
     # In its VRF, also if that stands behind it; and not at all if the port is shut down.
     assert on_port(line, "vrf forwarding BLUE").scopes == [RouteScope("BLUE", *_rest(scope))]
     assert on_port(line, "shutdown").scopes == []
-    assert on_port(line, "no " + line).interface.unknown_address is None or "eui" in line or "HARBOUR" in line
+    assert on_port(line, "no " + line).interface.unknown_address is None or "HARBOUR" in line
 
 
 def _rest(scope: RouteScope) -> tuple[object, ...]:
@@ -229,6 +229,13 @@ def test_borrowed_addresses_and_ipv6_without_an_address() -> None:
     found = on_port("ip unnumbered lo0", "ipv6 enable", name="Serial0/0/0").interface
     assert (found.borrowed, found.ipv6_enabled) == ("Loopback0", True)
     assert on_port("ipv6 address 2001:db8::1/64").interface.ipv6_enabled
+
+
+@pytest.mark.parametrize("later", ["no ip address", "ip address 10.1.20.1/24", "no ip address dhcp"])
+def test_a_later_line_settles_where_the_address_comes_from(later: str) -> None:
+    found = on_port("ip address dhcp", later)
+    assert found.interface.unknown_address is None
+    assert found.scopes == []
 
 
 # --- redundant gateways ----------------------------------------------------------------------------------------------
