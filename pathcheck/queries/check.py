@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pathcheck.fleet import LoadedFleet
-from pathcheck.queries.line_review import review_fleet
+from pathcheck.queries.line_review import review_fleet, without_covered
 from pathcheck.results.finding import Finding
 
 __all__ = ["check_fleet"]
@@ -20,7 +20,7 @@ def check_fleet(loaded: LoadedFleet, *, advance: Callable[[int], None] = lambda 
         Hears how many steps of the review are done, three for each line of a list.
     """
     found = {*loaded.report.findings, *review_fleet(loaded, advance=advance)}
-    return tuple(sorted(found, key=_place))
+    return tuple(sorted(without_covered(found), key=_place))
 
 
 def _place(item: Finding) -> tuple[str, int, str, str]:

@@ -28,11 +28,22 @@ def _table(*rules: Rule) -> dict[str, Rule]:
 
 CATALOGUE: dict[str, Rule] = _table(
     Rule("PC101", "shadowed-line", Severity.ERROR, "earlier lines decide each packet of it, some by the other action"),
-    Rule("PC102", "redundant-line", Severity.WARNING, "without it the other lines decide each of its packets as before"),
+    Rule(
+        "PC102", "redundant-line", Severity.WARNING, "without it the other lines decide each of its packets as before"
+    ),
     Rule("PC103", "partly-shadowed-line", Severity.NOTE, "an earlier line with the other action decides a part of it"),
     Rule("PC104", "exception-line", Severity.NOTE, "it is an exception to a later, wider line with the other action"),
     Rule("PC105", "duplicate-line", Severity.WARNING, "the same action and criteria stand earlier in the list"),
     Rule("PC106", "impossible-line", Severity.ERROR, "no packet can match it"),
+    Rule("PC107", "wildcard-slip", Severity.WARNING, "a wildcard mask that does not fit the address in front of it"),
+    Rule("PC108", "broad-permit", Severity.NOTE, "a permit that lets more than a quarter of all new traffic through"),
+    Rule("PC109", "misplaced-permit", Severity.WARNING, "no packet that it permits can come where the list is applied"),
+    Rule("PC110", "misplaced-list", Severity.WARNING, "most permits of a list are for packets that cannot come there"),
+    Rule(
+        "PC111", "denied-neighbour-discovery", Severity.WARNING, "an IPv6 list denies the messages that stations need"
+    ),
+    Rule("PC112", "unlogged-end", Severity.NOTE, "a list drops what no line permits without logging it"),
+    Rule("PC113", "dead-group-member", Severity.NOTE, "a group's member never acts in a line whose other members do"),
     Rule("PC401", "wrong-line", Severity.ERROR, "a line that is known and cannot be read as it stands"),
     Rule("PC402", "unknown-line", Severity.WARNING, "a line that no table knows, so it could change forwarding"),
     Rule("PC403", "refused-file", Severity.ERROR, "a file in a dialect that is not read, or no text"),

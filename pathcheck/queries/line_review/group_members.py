@@ -1,0 +1,166 @@
+"""Members of groups that never act in a line whose other members do (PC113).
+
+The line stands for one line per member. Such a line can be dead while the line as
+written is not; the group then says more than the list does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pathcheck.dataplane.list_space import line_space
+from pathcheck.model.access_list import Line
+from pathcheck.model.device import Device
+from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup
+from pathcheck.packet.box import Box
+from pathcheck.packet.packet import Packet
+from pathcheck.packet.wildcard import AddressMatch
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, rows_of
+from pathcheck.queries.line_review.dead_lines import DeadLines
+from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, ReviewedList
+from pathcheck.queries.line_review.smallest_cause import smallest
+from pathcheck.results.catalogue import finding
+from pathcheck.results.finding import Finding
+
+__all__ = ["dead_members", "members_of"]
+
+_PARTS = ("protocol", "source", "destination", "source_ports", "destination_ports", "icmp")
+
+
+@dataclass(frozen=True, slots=True)
+class _Verdict:
+    """Why a member is dead: the lines that hold its packets, and one that the other action decides, if there is one."""
+
+    because: tuple[int, ...]
+    sample: Packet | None
+
+
+def members_of(device: Device, reference: GroupReference) -> Iterator[GroupMember]:
+    """Yield the plain members of a group and of the groups in it, each once, in order; nothing where there is none."""
+    stack, seen = [reference], {(reference.kind, reference.name)}
+    while stack:
+        current = stack.pop()
+        group = device.groups.get((current.kind, current.name))
+        inner = []
+        for member in group.members if group is not None else ():
+            if isinstance(member.value, GroupReference):
+                if (member.value.kind, member.value.name) not in seen:
+                    seen.add((member.value.kind, member.value.name))
+                    inner.append(member.value)
+            elif member.value is not None:
+                yield member
+        stack.extend(reversed(inner))
+
+
+def dead_members(reviewed: ReviewedList, dead: DeadLines) -> list[Finding]:
+    """Return a finding for each member of a group that never acts in an acting line.
+
+    A member whose packets are decided by an earlier line only in part is no finding, nor is one of a line that never
+    acts as a whole, nor one of the other IP version.
+    """
+    found = []
+    for index in dead.witnesses:
+        line = reviewed.lines[index]
+        if not isinstance(line, Line):
+            continue
+        for part in _PARTS:
+            reference = getattr(line, part)
+            if not isinstance(reference, GroupReference):
+                continue
+            members = list(members_of(reviewed.device, reference))
+            if len(members) < 2:
+                continue
+            # The line is asked again with a group of this one member in the place of the whole one.
+            single = GroupReference(f"one member of {reference.name}\n", reference.kind)
+            groups = dict(reviewed.device.groups)
+            device = replace(reviewed.device, groups=groups)
+            asked = replace(line, **{part: single})  # type: ignore[arg-type]
+            for member in members:
+                groups[reference.kind, single.name] = ObjectGroup(
+                    single.name, reference.kind, (member,), span=member.span
+                )
+                space = line_space(device, asked, reviewed.access_list.family)
+                verdict = None if space.doubts else _judge(reviewed, index, space.boxes, dead)
+                if verdict is not None:
+                    found.append(_finding(reviewed, index, reference, member, verdict))
+    return found
+
+
+def _judge(reviewed: ReviewedList, index: int, boxes: tuple[Box, ...], dead: DeadLines) -> _Verdict | None:
+    """Say why a part of a line is decided before it, None where a packet of it gets that far or it has none."""
+    rows = [row for box in boxes for row in rows_of(box)]
+    if not rows:
+        return None
+    holders: set[int] = set()
+    for row in rows:
+        for world in (WHOLE, FRAGMENT):
+            if row.worlds & world:
+                held = reviewed.search(row, reviewed.before(index, row, world, dead.alive), world)
+                if isinstance(held, Packet):
+                    return None
+                holders.update(reviewed.lines_of(held.rows))
+
+    def hold_all(lines: list[int]) -> bool:
+        among = reviewed.rows_of(lines)
+        return not any(
+            isinstance(reviewed.search(row, among[(reviewed.table.worlds[among] & world) != 0], world), Packet)
+            for row in rows
+            for world in (WHOLE, FRAGMENT)
+            if row.worlds & world
+        )
+
+    return _Verdict(tuple(smallest(sorted(holders), hold_all)), _decided_otherwise(reviewed, index, rows, dead))
+
+
+def _decided_otherwise(reviewed: ReviewedList, index: int, rows: list[Row], dead: DeadLines) -> Packet | None:
+    """Return a packet of the rows that an earlier line with the other action decides, None if there is none."""
+    own = DENIES if reviewed.lines[index].action == "deny" else PERMITS
+    for row in rows:
+        for world in (WHOLE, FRAGMENT):
+            if not row.worlds & world:
+                continue
+            among = reviewed.before(index, row, world, dead.alive)
+            does = reviewed.does[among]
+            for place in np.flatnonzero(does != own):
+                shared = intersection(row, reviewed.table.rows[among[place]])
+                if shared is None or not shared.worlds & world:
+                    continue
+                packet = reviewed.search(shared, among[:place][does[:place] == own], world)
+                if isinstance(packet, Packet):
+                    return packet
+    return None
+
+
+def _finding(
+    reviewed: ReviewedList, index: int, reference: GroupReference, member: GroupMember, verdict: _Verdict
+) -> Finding:
+    """The finding on one member, at the member, with the line that it is dead in and the lines that decide before."""
+    line = reviewed.lines[index]
+    member_words = str(member.value) if isinstance(member.value, AddressMatch) else member.span.words
+    message = (
+        f"`{member_words}` of group `{reference.name}` never acts in the line at {line.span}, "
+        "whose other members do: lines before it decide each packet"
+    )
+    if verdict.sample is None:
+        verb = "permit" if line.action == "permit" else "deny"
+        message += f", and {verb} it as this line would"
+        help_text = "take the member out, if no other line needs it in the group"
+    elif line.action == "permit":
+        message += "; some that the line is meant to let through are blocked"
+        help_text = "move the line in front of those that decide before it, or take the member out"
+    else:
+        message += "; some that the line is meant to stop get through"
+        help_text = "move the line in front of those that decide before it, or take the member out"
+    return finding(
+        "PC113",
+        message,
+        span=member.span,
+        device=reviewed.device.name,
+        acl=reviewed.access_list.name,
+        because=(line.span, *(reviewed.lines[other].span for other in verdict.because)),
+        sample=verdict.sample,
+        help=help_text,
+    )
