@@ -138,7 +138,7 @@ COMMANDS: Tables = {
             system console
             system vlan
             system config
-            system l1
+            system l1:
             system env
             system environment
             system disable
@@ -292,6 +292,40 @@ COMMANDS: Tables = {
             taskgroup:
             usergroup:
             user-group
+            tcam:
+            load-balance:
+            event-monitor
+            ip hardware
+            cvx:
+            stun:
+            application:
+            email:
+            address locking:
+            domain-name
+            profile
+            allow-unsafe-updates
+            cli-session:
+            ip source-interface
+            ipv6 source-interface
+            apply qos
+            apply fault-monitor
+            fault-monitor:
+            ip-sla:
+            dhcp-server:
+            dhcpv6-server:
+            ubt:
+            gbp
+            client track
+            mdns-sd
+            device-fingerprinting
+            mac-notify
+            unsupported-transceiver
+            system resource-utilization-poll-interval
+            nae-agent
+            nae-script
+            external-storage:
+            auto-confirm
+            diag-dump
             nls
             cpd
             ss7
@@ -741,6 +775,24 @@ COMMANDS: Tables = {
             speed-duplex
             duplex
             negotiation
+            hash
+            client track
+            nae-script
+            persona
+            l3-counters
+            rate-limit broadcast
+            rate-limit multicast
+            rate-limit unknown-unicast
+            rate-limit icmp
+            service-profile
+            l2-protocol
+            bgp
+            switchport source-interface
+            loop-protection
+            link-debounce
+            unidirectional
+            node-segment
+            ip attached-host
             negotiate
             auto-negotiation
             autonegotiate

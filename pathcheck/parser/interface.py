@@ -750,10 +750,13 @@ def _each_switching(line: CommandLine, what: str) -> Sequence[InterfaceDraft]:
     return drafts
 
 
-def _read_switchport(_context: Context, line: CommandLine) -> Result:
+def _read_switchport(context: Context, line: CommandLine) -> Result:
     """[no] switchport, alone"""
     if line.tail:
-        raise line.wrong(line.start, "a word about switch ports", scope=LayerTwoScope())
+        message = f"unknown line: `{line.tail[0][:60]}` is not known behind `switchport`"
+        context.report("PC402", message, line.span_of(line.start))
+        context.add_unmodelled("unknown line", LayerTwoScope(), line.span)
+        return LineClass.UNKNOWN
     for draft in line.subject or ():
         draft.routed = line.negated
         if not line.negated:
@@ -1016,6 +1019,7 @@ COMMANDS: Tables = {
         modelled("switchport trunk native vlan", _read_native, touches=_layer2),
         modelled("switchport trunk group", _read_trunk_group),
         modelled("switchport voice vlan", _read_voice, touches=_layer2),
+        modelled("switchport phone vlan", _read_voice, touches=_layer2),
         modelled("switchport host", _read_host),
         modelled("vlan access", _read_turned_access, touches=_layer2),
         modelled("vlan trunk allowed", _read_turned_allowed, touches=_layer2),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, Scope
+from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, NoScope, Scope
 from pathcheck.model.vlan import Vlan
 from pathcheck.parser.commands import CommandLine, Context, Enter, Mode, Result, Tables, ignored, modelled, unmodelled
 from pathcheck.parser.unmodelled import note, vlan_numbers
@@ -145,6 +145,7 @@ COMMANDS: Tables = {
         unmodelled("mode fabricpath", "overlay", _touch),
         unmodelled("service-policy", "service policy", _touch_all),
         unmodelled("apply", "list on a VLAN", _touch_all),
-        unmodelled("ip arp inspection", "ARP inspection", _touch),
+        unmodelled("ip arp inspection", "ARP inspection", NoScope()),
+        unmodelled("arp inspection", "ARP inspection", NoScope()),
     ),
 }  # fmt: skip

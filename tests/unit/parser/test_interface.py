@@ -501,6 +501,12 @@ def test_switching_that_is_not_modelled(line: str) -> None:
     assert found.scopes == [LayerTwoScope()]
 
 
+def test_an_unknown_word_behind_switchport_is_unknown() -> None:
+    found = on_port("switchport frobnicate 7")
+    assert found.classes == {2: LineClass.UNKNOWN}
+    assert found.scopes == [LayerTwoScope()]
+
+
 def test_an_address_on_a_switch_port_is_not_believed() -> None:
     found = on_port("switchport mode access", "ip address 10.1.20.1/24")
     assert found.interface.switch_port is None
