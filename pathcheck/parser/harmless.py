@@ -63,7 +63,7 @@ COMMANDS: Tables = {
             boot-start-marker
             boot-end-marker
             boot
-            username
+            username:
             user
             password
             passwords
@@ -326,6 +326,26 @@ COMMANDS: Tables = {
             external-storage:
             auto-confirm
             diag-dump
+            tcp
+            icmp
+            rsvp:
+            tpa:
+            performance-mgmt:
+            lpts:
+            sampler-map:
+            flow exporter-map:
+            flow monitor-map:
+            ipsla:
+            fault-manager
+            dhcp ipv4:
+            dhcp ipv6:
+            load-balancing
+            linux:
+            lslib-server
+            root
+            ipv4 netmask-format
+            end-class-map
+            end-policy-map
             nls
             cpd
             ss7
@@ -517,7 +537,7 @@ COMMANDS: Tables = {
             network-clock
             network-clock-participate
             network-clock-select
-            frequency
+            frequency:
             esmc
             crypto vpn
             crypto logging
@@ -775,6 +795,16 @@ COMMANDS: Tables = {
             speed-duplex
             duplex
             negotiation
+            monitor-session:
+            bundle port-priority
+            host-routing
+            path-option
+            destination
+            signalled-name
+            signalled-bandwidth
+            affinity
+            record-route
+            fast-reroute
             hash
             client track
             nae-script
@@ -864,7 +894,7 @@ COMMANDS: Tables = {
             tx-ring-limit
             rx-ring-limit
             hw-module
-            ethernet
+            ethernet:
             l2protocol
             l2protocol-tunnel
             lane
@@ -879,7 +909,7 @@ COMMANDS: Tables = {
             loopdetect
             udld
             cdp
-            lldp
+            lldp:
             mop
             lacp
             pagp

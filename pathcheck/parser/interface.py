@@ -570,6 +570,19 @@ def _open_group_or_ignore(context: Context, line: CommandLine) -> Result:
     return LineClass.IGNORED
 
 
+def _open_gateways(_context: Context, line: CommandLine) -> Result:
+    """router {hsrp | vrrp}: a block about redundant gateways, interface by interface"""
+    return LineClass.IGNORED if line.negated else Enter("redundant gateways")
+
+
+def _gateway_interface(context: Context, line: CommandLine) -> Result:
+    """interface NAME, inside router hsrp or router vrrp"""
+    names = interface_names(" ".join(line.tail))
+    if not names or len(names) > 1:
+        raise line.wrong(line.start, "the name of an interface", scope=DeviceScope())
+    return Enter("redundant gateway", (context.part(Interfaces).open(names[0], line.span),))
+
+
 # --- state, VRF and the like -----------------------------------------------------------------------------------------
 
 
@@ -955,10 +968,19 @@ def _list_touch(context: Context, line: CommandLine) -> object:
 MODES = (
     Mode("interface", unknown=_unknown),
     Mode("redundant gateway", unknown=through()),
+    Mode("redundant gateways", unknown=DeviceScope()),
 )
 
 COMMANDS: Tables = {
-    "top": (modelled("int|erface", _read_header, touches=DeviceScope(), opens="interface"),),
+    "top": (
+        modelled("int|erface", _read_header, touches=DeviceScope(), opens="interface"),
+        modelled("router hsrp", _open_gateways),
+        modelled("router vrrp", _open_gateways),
+    ),
+    "redundant gateways": (
+        modelled("interface", _gateway_interface, opens="unmodelled block"),
+        ignored("message", "logging", "bfd"),
+    ),
     "interface": (
         modelled("description", _read_description),
         modelled("sh|utdown", _read_shutdown),
@@ -1032,7 +1054,15 @@ COMMANDS: Tables = {
         modelled("ipv6", _read_virtual, touches=through()),
         modelled("vip", _read_virtual, touches=through()),
         modelled("virtual-ip", _read_virtual, touches=through()),
+        modelled("hsrp <number> ipv4", _read_virtual, touches=through()),
+        modelled("vrrp <number> ipv4", _read_virtual, touches=through()),
+        modelled("hsrp ipv4", _read_virtual, touches=through()),
         ignored(
+            "hsrp",
+            "vrrp",
+            "address-family",
+            "hsrp <number>",
+            "vrrp <number>",
             "priority",
             "preempt",
             "timers",

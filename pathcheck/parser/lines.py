@@ -72,11 +72,12 @@ _PREAMBLE = re.compile(
     r"(?:building configuration|generating configuration|current configuration ?:|running configuration ?:"
     r"|startup configuration ?:|using \d+ out of \d+ bytes|load for five secs|time source is "
     r"|enter configuration commands, one per line|uncompressed size|last configuration change at"
-    r"|\*?[A-Z][a-z]{2} +\d+ \d\d:\d\d:\d\d|%[A-Z0-9_]+-\d-[A-Z0-9_]+: |destination filename \[|\[ok\]$|password: ?$)",
+    r"|\*?(?:[A-Z][a-z]{2} +){1,2}\d+ \d\d:\d\d:\d\d"
+    r"|%[A-Z0-9_]+-\d-[A-Z0-9_]+: |destination filename \[|\[ok\]$|password: ?$)",
     re.IGNORECASE,
 )
 _OPENERS = frozenset("bBaAmMvVrRcCkK-")
-_PREAMBLE_STARTS = frozenset("bBgGcCrRsSuUlLtTeE*%dD[pPJFMAON")
+_PREAMBLE_STARTS = frozenset("bBgGcCrRsSuUlLtTeE*%dD[pPJFMAONW")
 
 
 def split_lines(file: str, data: bytes) -> tuple[list[TextLine], list[Finding]]:

@@ -389,9 +389,6 @@ COMMANDS: Tables = {
         unmodelled("router msdp", MULTICAST, NOTHING, opens="unmodelled block"),
         unmodelled("router multicast", MULTICAST, NOTHING, opens="unmodelled block"),
         unmodelled("router general", "routes that leak between VRFs", RouteScope(), opens="unmodelled block"),
-        # Their addresses belong to interfaces of other blocks, so neighbours may route to an owner that is not known.
-        unmodelled("router hsrp", "redundant gateways", DeviceScope(), opens="unmodelled block"),
-        unmodelled("router vrrp", "redundant gateways", DeviceScope(), opens="unmodelled block"),
         ignored("router traffic-engineering", "router bfd", opens="ignored block"),
         unmodelled("router l2vpn", "layer 2 over other networks", EACH_VLAN, opens="unmodelled block"),
         unmodelled("router lisp", "location and identity separation", DeviceScope(), opens="unmodelled block"),
@@ -401,7 +398,8 @@ COMMANDS: Tables = {
         unmodelled("segment-routing", "segment routing", RouteScope(), opens="unmodelled block"),
         unmodelled("mpls", "labelled paths", NOTHING, opens="unmodelled block"),
         unmodelled("mpls static", "labelled paths", RouteScope(), opens="unmodelled block"),
-        unmodelled("mpls traffic-eng", "labelled paths", NOTHING),
+        unmodelled("mpls traffic-eng", "labelled paths", NOTHING, opens="unmodelled block"),
+        unmodelled("ipv4 virtual address", "an address that several devices share", OwnScope()),
         unmodelled("tag-switching", "labelled paths", NOTHING),
         # --- address translation ---
         unmodelled("ip nat", "address translation", NOTHING, opens="unmodelled block"),
@@ -467,7 +465,7 @@ COMMANDS: Tables = {
         unmodelled("smartlink", "backup link", EACH_VLAN, opens="unmodelled block"),
         unmodelled("mac address-table static", "fixed MAC address", NOTHING),
         unmodelled("mac-address-table static", "fixed MAC address", NOTHING),
-        ignored("monitor session", "mirror session", opens="mirroring"),
+        ignored("monitor session", "mirror session", "monitor-session", opens="mirroring"),
         unmodelled("monitor session <word> destination", "mirroring", _monitored),
         unmodelled("monitor session <number> destination", "mirroring", _monitored),
         # These act on frames of one host, so they are noted once.
@@ -610,6 +608,8 @@ COMMANDS: Tables = {
         unmodelled("crypto map", "IPsec", through()),
         unmodelled("crypto ipsec df-bit", "IPsec", NOTHING),
         unmodelled("tunnel", "tunnel", through()),
+        unmodelled("autoroute", "routes over a tunnel", RouteScope()),
+        unmodelled("forwarding-adjacency", "routes over a tunnel", RouteScope()),
         unmodelled("ip nhrp", "tunnel", through()),
         unmodelled("ipv6 nhrp", "tunnel", through()),
         unmodelled("mpls", "labelled paths", NOTHING),

@@ -267,6 +267,25 @@ def test_a_shared_gateway_is_an_address_of_the_interface(lines: tuple[str, ...],
     assert found.findings == ()
 
 
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("  address-family ipv4", "   hsrp 20", "    address 10.1.20.1", "    priority 110"),
+        ("  address-family ipv4", "   vrrp 20 version 3", "    address 10.1.20.1"),
+        ("  hsrp 20 ipv4 10.1.20.1", "  hsrp 20 priority 110"),
+    ],
+)
+def test_shared_gateways_in_a_block_of_their_own(lines: tuple[str, ...]) -> None:
+    own = ("interface Bundle-Ether1.20", " ipv4 address 10.1.20.2 255.255.255.0")
+    protocol = "vrrp" if "vrrp" in "".join(lines) else "hsrp"
+    found = read(*own, f"router {protocol}", " interface Bundle-Ether1.20", *lines)
+    assert [f"{item.address}/{item.length} {item.role}" for item in found.interface.addresses] == [
+        "10.1.20.2/24 primary",
+        "10.1.20.1/24 virtual",
+    ]
+    assert found.scopes == []
+
+
 def test_what_says_who_is_active_does_not_matter() -> None:
     lines = (
         "standby version 2",

@@ -115,6 +115,7 @@ def test_certificates_are_one_block_and_end_where_they_must(lines: tuple[str, ..
         "Building configuration...",
         "Current configuration : 2311 bytes",
         "Using 1034 out of 524288 bytes",
+        "Wed Mar  4 06:12:01.123 UTC",
         "Enter configuration commands, one per line.  End with CNTL/Z.",
         "*Mar  1 00:00:10.123: %SYS-5-CONFIG_I: Configured from console",
     ],
