@@ -75,7 +75,7 @@ def test_universe_is_every_packet(version: IPVersion) -> None:
     assert space.union(space.of_packet(packet) for packet in listed) == space.full
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(any_version(small_boxes))
 def test_set_has_the_packets_that_the_boxes_say(case: tuple[IPVersion, Expression]) -> None:
     version, expression = case
@@ -88,7 +88,7 @@ def test_set_has_the_packets_that_the_boxes_say(case: tuple[IPVersion, Expressio
     assert bool(found) == bool(expected)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(any_version(small_boxes), st.data())
 def test_comparisons_are_about_members(case: tuple[IPVersion, Expression], data: st.DataObject) -> None:
     version, expression = case
@@ -109,7 +109,7 @@ def test_comparisons_are_about_members(case: tuple[IPVersion, Expression], data:
     assert members(space, every_packet(version), one ^ other) == first ^ second
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(any_version(boxes), st.data())
 def test_members_of_the_full_layout(case: tuple[IPVersion, Expression], data: st.DataObject) -> None:
     version, expression = case
@@ -122,7 +122,7 @@ def test_members_of_the_full_layout(case: tuple[IPVersion, Expression], data: st
         assert space.of_packet(packet).sample() == packet
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.sampled_from(VERSIONS), st.data())
 def test_boolean_laws(version: IPVersion, data: st.DataObject) -> None:
     space = packet_space(version)
@@ -142,7 +142,7 @@ def test_boolean_laws(version: IPVersion, data: st.DataObject) -> None:
     assert space.union([a, b, c]) == a | b | c
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(any_version(small_boxes))
 def test_boxes_are_exactly_the_set_small(case: tuple[IPVersion, Expression]) -> None:
     version, expression = case
@@ -204,7 +204,7 @@ def answer(packet: Packet) -> Packet | None:
     return packet.swapped()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(any_version(small_boxes))
 def test_reply_is_the_replies_of_the_members(case: tuple[IPVersion, Expression]) -> None:
     version, expression = case
