@@ -346,6 +346,18 @@ COMMANDS: Tables = {
             ipv4 netmask-format
             end-class-map
             end-policy-map
+            stackwise-virtual:
+            profinet
+            cip
+            route-tag
+            ip policy-list:
+            ip nhrp
+            config-register
+            aqm-register-fnf
+            map-class:
+            performance:
+            avb
+            warm-reboot
             nls
             cpd
             ss7

@@ -440,6 +440,7 @@ COMMANDS: Tables = {
         unmodelled("crypto gdoi", "IPsec", NOTHING, opens="crypto map"),
         unmodelled("vpdn", "layer 2 tunnel", NOTHING),
         unmodelled("vpdn-group", "layer 2 tunnel", NOTHING, opens="unmodelled block"),
+        unmodelled("bba-group", "layer 2 tunnel", NOTHING, opens="unmodelled block"),
         unmodelled("webvpn", "tunnels of clients", NOTHING, opens="unmodelled block"),
         unmodelled("l2tp-class", "layer 2 tunnel", NOTHING, opens="unmodelled block"),
         unmodelled("pseudowire-class", "layer 2 over other networks", NOTHING, opens="unmodelled block"),
