@@ -122,7 +122,6 @@ COMMANDS: Tables = {
             hardware:
             agent
             daemon:
-            terminattr
             queue-monitor
             prompt
             location
