@@ -31,10 +31,10 @@ from pathcheck.results.verdict import Reason, Verdict
 
 __all__ = ["ask_flow", "ask_list", "network_of"]
 
-ROWS = 8
+ROWS = 6
 """Rows in which the packets of one path or line are shown at most."""
 
-PATHS = 200
+PATHS = 60
 """Paths that are shown at most; the verdict is that of all."""
 
 _GRAVEST_FIRST = (
@@ -351,7 +351,7 @@ def _deciding(parts: Sequence[tuple[PacketSet, LineUse]], sample: Packet) -> Lin
 
 def _rows(packets: PacketSet, left_out: PacketSet) -> tuple[Region, ...]:
     """Return packets as few rows, which may hold packets that are not asked about as well."""
-    boxes = (packets | left_out).boxes(ROWS * 2)
+    boxes = (packets | left_out).boxes(ROWS + 2)
     return tuple(Region(box) for box in boxes if not packets.isdisjoint(packets.space.of(box)))[:ROWS]
 
 
