@@ -148,13 +148,15 @@ class _Walk:
         if any(up == YES for _, (up, _) in own):
             yield from self.deliver(device, into, trail, doubt)
             return
+        if own:
+            yield self.end(Reason.UNMODELLED, trail, doubt, own[0][1][1])
+            return
         if into is not None and not routes_packets(device, self.packet.version):
             yield self.end(Reason.UNROUTED, trail, doubt, "the device does not route")
             return
         choice = best_ways(device, vrf, self.packet.destination)
-        doubts = [why for _, (_, why) in own] + list(choice.doubts)
-        if doubts:
-            yield self.end(Reason.UNMODELLED, trail, doubt, doubts[0])
+        if choice.doubts:
+            yield self.end(Reason.UNMODELLED, trail, doubt, choice.doubts[0])
         elif not choice.ways:
             reason = Reason.STRANDED if choice.stranded else Reason.UNROUTED
             yield self.end(reason, trail, doubt, "no route that can be used matches")

@@ -24,6 +24,8 @@ Place = tuple[str, str, int]
 PortList = tuple[str, str, Direction]
 """A switch port whose list frames meet, and the direction."""
 
+_BOTH: tuple[Direction, ...] = ("in", "out")
+
 
 @dataclass(frozen=True, slots=True)
 class Carriage:
@@ -166,15 +168,15 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
     if last not in ways:
         why = f"no VLAN leads from {start[0]}:{start[1]} to {goal[0]}:{goal[1]}"
         return Carriage((MAYBE if hidden else NO, why))
-    listed = tuple(passed for way in ways.values() for passed in way if _has_list(config, passed))
-    # With as many cables as places but one the way is the only one.
+    # With as many cables as places but one the way is the only one; else frames may pass any of the cables.
     only = len(cables) == len(ways) - 1
+    listed = [(*end, way) for cable in cables for end in cable for way in _BOTH if _has_list(config, (*end, way))]
     on_way = tuple(passed for passed in ways[last] if _has_list(config, passed))
     answer = YES if last in certain else MAYBE
     return Carriage(
         (answer, "how frames are carried depends on what the text leaves open"),
         on_way if only else (),
-        () if only else tuple(dict.fromkeys(listed)),
+        () if only else tuple(sorted(listed)),
     )
 
 

@@ -62,8 +62,7 @@ def takers(config: FleetConfig, out: End, version: int, next_hop: Address | None
     if owning and not on_subnet:
         on_subnet = [end for end, _ in owning if end in cabled]
         if not on_subnet:
-            fate = "stranded" if subnets else "unknown"
-            return Onward(fate=fate, why=f"{next_hop} is on no subnet of {out[0]}:{out[1]}")
+            return Onward(fate="unknown", why=f"{next_hop} is on no subnet of {out[0]}:{out[1]}")
     return _choose(config, out, on_subnet)
 
 
@@ -90,7 +89,7 @@ def _behind(config: FleetConfig, out: End, version: int, subnets: list[Prefix], 
 def _choose(config: FleetConfig, out: End, ends: list[End]) -> Onward:
     """Keep the ends that are up and to which frames get."""
     found: list[tuple[End, Carriage]] = []
-    unknown = stranded = ""
+    stranded = ""
     for end in dict.fromkeys(ends):
         interface = config.devices[end[0]].interfaces[end[1]]
         if interface.channel_group is not None:
@@ -107,8 +106,8 @@ def _choose(config: FleetConfig, out: End, ends: list[End]) -> Onward:
             found.append((end, way))
     if found:
         return Onward(tuple(found))
-    if unknown or stranded:
-        return Onward(fate="unknown" if unknown else "stranded", why=unknown or stranded)
+    if stranded:
+        return Onward(fate="stranded", why=stranded)
     return Onward()
 
 

@@ -166,8 +166,10 @@ def _static_route(device: Device, static: StaticRoute) -> _Route:
                 by_interface = MAYBE, f"{interface.name} has no IPv{version} address"
             elif interface.vrf != table and by_interface[0] != NO:
                 by_interface = MAYBE, "the interface is in another table"
-            if static.next_hop is not None and own_interfaces(device, interface.vrf, static.next_hop):
-                by_interface = NO, "the next hop is the device's own address"
+            own = own_interfaces(device, interface.vrf, static.next_hop) if static.next_hop is not None else []
+            if own:
+                sure = any(up == YES for _, (up, _) in own)
+                by_interface = NO if sure else min(by_interface[0], MAYBE), "the next hop is the device's own address"
         state = min(state, by_interface, key=lambda answer: answer[0])
     link_local = static.next_hop is not None and static.next_hop in Prefix.parse("fe80::/10")
     if link_local and static.interface is None:
