@@ -50,6 +50,7 @@ from pathcheck.parser.grammar import (
     Grammar,
     Match,
     Opt,
+    one_word,
     word,
 )
 from pathcheck.parser.unmodelled import note, through, vlan_numbers
@@ -291,12 +292,13 @@ def _read_header(context: Context, line: CommandLine) -> Result:
 
 _ELSEWHERE = word("dhcp", "dh")("elsewhere") | word("negotiated", "neg")("elsewhere") | word("pool")("elsewhere")
 _EXTRA = Opt((word("tag") | word("route-tag"))("tag") + NUMBER("tag_number")) + Opt(word("track") + REST("track"))
+_MASK = one_word(("<address>",), "a netmask")
 _IP_ADDRESS = Grammar(
     lambda: (
         (_ELSEWHERE + Opt(REST("more")))
         | (word("virtual")("virtual") - (PREFIX("prefix") | ADDRESS("address") + ADDRESS("mask")) + Opt(_secondary()))
-        | ((PREFIX("prefix") | ADDRESS("address") - ADDRESS("mask")) + Opt(_secondary()) + _EXTRA)
-    ),
+        | ((PREFIX("prefix") | ADDRESS("address") - _MASK("mask")) + Opt(_secondary()) + _EXTRA)
+    ).set_name("an address with a netmask or a length"),
     known=("dhcp", "negotiated", "secondary", "virtual"),
 )
 _IPV6_ADDRESS = Grammar(
@@ -318,7 +320,7 @@ _IPV6_ADDRESS = Grammar(
             + _EXTRA
         )
         | (NAME("general") + PREFIX6("part") + Opt(word("eui-64", "eui")))
-    ),
+    ).set_name("an IPv6 address with a length"),
     known=("autoconfig", "dhcp", "eui-64", "link-local", "anycast"),
 )
 

@@ -154,10 +154,13 @@ def _options() -> Any:
 
 def _build(prefix: Any, address: Any) -> Any:
     """[vrf NAME] PREFIX HOP OPTIONS"""
-    return Opt(word("vrf") - NAME("vrf")) + prefix + _hop(address) + _options()
+    return Opt(word("vrf") - NAME("vrf")) + prefix.set_name("the prefix of a route") + _hop(address) + _options()
 
 
-_IPV4 = Grammar(lambda: _build(PREFIX("prefix") | ADDRESS("net") - ADDRESS("mask"), ADDRESS), known=_KNOWN)
+_IPV4 = Grammar(
+    lambda: _build(PREFIX("prefix") | ADDRESS("net") - one_word(("<address>",), "a netmask")("mask"), ADDRESS),
+    known=_KNOWN,
+)
 _IPV6 = Grammar(lambda: _build(PREFIX6("prefix"), ADDRESS6), known=_KNOWN)
 
 
