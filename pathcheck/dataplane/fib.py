@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict, defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from pathcheck.dataplane.longest_prefix_match import PrefixTable
@@ -138,6 +139,22 @@ class Fib:
             alike.setdefault(self._piece(probe, (), none=border is None), []).extend(prefixes)
         found = [replace(piece, prefixes=tuple(sorted(prefixes))) for piece, prefixes in alike.items()]
         return sorted(found, key=_order)
+
+    def runs(self) -> Iterator[tuple[int, int, Piece]]:
+        """Yield all addresses in order, as runs that fare alike.
+
+        Yields
+        ------
+        tuple
+            The first address of the run and the first behind it, as numbers,
+            and the piece, its `prefixes` left empty.
+        """
+        made: dict[Prefix | None, Piece] = {}
+        everything = Prefix.everything(self.version)
+        for low, high, border in self._borders.runs(everything):
+            if border not in made:
+                made[border] = self._piece(border or everything, (), none=border is None)
+            yield low, high, made[border]
 
     def _piece(self, probe: Prefix, prefixes: tuple[Prefix, ...], *, none: bool = False) -> Piece:
         """Return the piece of destinations that lie in all that covers the probe; `none`: in nothing at all."""

@@ -9,7 +9,7 @@ from typing import Generic, TypeVar
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 
-__all__ = ["PrefixTable"]
+__all__ = ["PrefixTable", "prefixes_between"]
 
 T = TypeVar("T")
 
@@ -117,36 +117,45 @@ class PrefixTable(Generic[T]):
         """
         if prefix.version != self.version:
             raise ValueError(f"`{prefix}` is of another IP version than the table")
-        outer = next(self.covering(prefix), None)
         won: dict[Prefix | None, list[tuple[int, int]]] = {}
-        # A walk over the addresses with the prefixes that are open at the moment, the innermost last.
-        open_prefixes: list[tuple[Prefix | None, int]] = [(outer[0] if outer else None, prefix.value + prefix.size)]
-        at = prefix.value
-
-        def close_up_to(start: int) -> None:
-            """Give what lies before `start` to the open prefixes, and close those that end there."""
-            nonlocal at
-            while True:
-                owner, end = open_prefixes[-1]
-                if at < min(end, start):
-                    won.setdefault(owner, []).append((at, min(end, start)))
-                    at = min(end, start)
-                if end > start or len(open_prefixes) == 1:
-                    return
-                open_prefixes.pop()
-
-        for inner in self.inside(prefix):
-            close_up_to(inner.value)
-            open_prefixes.append((inner, inner.value + inner.size))
-        close_up_to(prefix.value + prefix.size)
+        for low, high, owner in self.runs(prefix):
+            won.setdefault(owner, []).append((low, high))
         owners = sorted(owner for owner in won if owner is not None)
         return [
-            (owner, [piece for low, high in won[owner] for piece in _blocks(self.version, low, high)])
+            (owner, [piece for low, high in won[owner] for piece in prefixes_between(self.version, low, high)])
             for owner in (*owners, *([None] if None in won else []))
         ]
 
+    def runs(self, prefix: Prefix) -> Iterator[tuple[int, int, Prefix | None]]:
+        """Yield the addresses of a prefix in order, as runs with one longest match.
 
-def _blocks(version: IPVersion, low: int, high: int) -> Iterator[Prefix]:
+        Yields
+        ------
+        tuple
+            The first address of the run and the first behind it, as numbers,
+            and the prefix of the table that wins it, None where none matches.
+            A prefix has several runs where longer ones lie inside it.
+        """
+        outer = next(self.covering(prefix), None)
+        # A walk over the addresses with the prefixes that are open at the moment, the innermost last.
+        open_prefixes: list[tuple[Prefix | None, int]] = [(outer[0] if outer else None, prefix.value + prefix.size)]
+        at = prefix.value
+        steps = [*((inner.value, inner) for inner in self.inside(prefix)), (prefix.value + prefix.size, None)]
+        for start, inner in steps:
+            # Give what lies before `start` to the open prefixes, and close those that end there.
+            while True:
+                owner, end = open_prefixes[-1]
+                if at < min(end, start):
+                    yield at, min(end, start), owner
+                    at = min(end, start)
+                if end > start or len(open_prefixes) == 1:
+                    break
+                open_prefixes.pop()
+            if inner is not None:
+                open_prefixes.append((inner, inner.value + inner.size))
+
+
+def prefixes_between(version: IPVersion, low: int, high: int) -> Iterator[Prefix]:
     """Yield the fewest prefixes that hold the addresses from `low` up to but not including `high`, in order."""
     width = WIDTH[version]
     while low < high:

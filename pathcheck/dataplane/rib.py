@@ -419,7 +419,7 @@ class _Builder:
 
     def explain_unresolved(self) -> None:
         """Say of each route that did not join why, and what could still resolve its next hop."""
-        pending: list[tuple[_Route, tuple[Reading, ...]]] = []
+        pending: list[tuple[_Route, InactiveRoute]] = []
         for route in self.waiting:
             assert route.next_hop is not None
             assert route.given is not None
@@ -447,8 +447,7 @@ class _Builder:
                 readings = (Reading("recursion", recursion, f"next hop `{route.next_hop}`"),)
             if not related:
                 related = self.down_subnets(route)
-            self.tables[route.vrf].inactive.append(InactiveRoute(route.given, route.prefix, reason, why, related))
-            pending.append((route, readings))
+            pending.append((route, InactiveRoute(route.given, route.prefix, reason, why, related, (), readings)))
         self.spread_possibility(pending)
 
     def down_subnets(self, route: _Route) -> tuple[Span, ...]:
@@ -461,27 +460,28 @@ class _Builder:
             if route.next_hop is not None and item.role != "link-local" and route.next_hop in item.prefix
         )
 
-    def spread_possibility(self, pending: list[tuple[_Route, tuple[Reading, ...]]]) -> None:
+    def spread_possibility(self, pending: list[tuple[_Route, InactiveRoute]]) -> None:
         """Note which unresolved routes could act: one possible route may resolve the next hop of another."""
+        found = {id(route): inactive for route, inactive in pending}
+        order = [(route.vrf, id(route)) for route, _ in pending]
         again = True
         while again:
             again, still = False, []
-            for route, readings in pending:
+            for route, inactive in pending:
                 doubts, more = self.could_resolve(route)
-                if doubts or more or readings:
+                if doubts or more or inactive.readings:
+                    doubts = tuple(dict.fromkeys((*doubts, *(route.doubts if doubts else ()))))
+                    readings = tuple(dict.fromkeys((*inactive.readings, *more)))
                     self.tables[route.vrf].possible.append(
-                        PossibleRoute(
-                            route.prefix,
-                            route.distance,
-                            False,
-                            tuple(dict.fromkeys((*doubts, *(route.doubts if doubts else ())))),
-                            tuple(dict.fromkeys((*readings, *more))),
-                        )
+                        PossibleRoute(route.prefix, route.distance, False, doubts, readings)
                     )
+                    found[id(route)] = replace(inactive, doubts=doubts, readings=readings)
                     again = True
                 else:
-                    still.append((route, readings))
+                    still.append((route, inactive))
             pending = still
+        for vrf, key in order:
+            self.tables[vrf].inactive.append(found[key])
 
     def could_resolve(self, route: _Route) -> tuple[tuple[Doubt, ...], tuple[Reading, ...]]:
         """Return the doubts and readings under which something could resolve an unresolved next hop."""
@@ -528,7 +528,7 @@ class _Builder:
         """Keep a route out of its table; with doubts or readings it could be in."""
         assert route.given is not None
         table = self.tables[route.vrf]
-        table.inactive.append(InactiveRoute(route.given, route.prefix, reason, why, related))
+        table.inactive.append(InactiveRoute(route.given, route.prefix, reason, why, related, doubts, readings))
         if doubts or readings:
             table.possible.append(PossibleRoute(route.prefix, route.distance, False, doubts, readings))
 

@@ -131,6 +131,10 @@ class InactiveRoute:
         For machines, and one clause for people.
     related
         The lines that explain it.
+    doubts
+        What could put it into the table all the same; it is out for certain where there are none.
+    readings
+        The assumptions under which it is out.
     """
 
     route: StaticRoute | DefaultGateway
@@ -138,6 +142,8 @@ class InactiveRoute:
     reason: InactiveReason
     why: str
     related: tuple[Span, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    readings: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
