@@ -944,7 +944,6 @@ COMMANDS: Tables = {
             ssid
             station-role
             antenna
-            channel
             encryption
             dot11
             world-mode

@@ -506,6 +506,8 @@ COMMANDS: Tables = {
         unmodelled("job", "scheduled commands", DeviceScope(), opens="unmodelled block"),
         unmodelled("group", "lines that another line takes in", NOTHING, opens="unmodelled block"),
         unmodelled("apply-group", "lines that another line takes in", DeviceScope()),
+        unmodelled("macro global apply", "lines that another line takes in", DeviceScope()),
+        unmodelled("macro apply", "lines that another line takes in", DeviceScope()),
         unmodelled("port-profile", "lines that another line takes in", NOTHING, opens="unmodelled block"),
         unmodelled("define interface-range", "lines that another line takes in", NOTHING),
         ignored("end-group"),

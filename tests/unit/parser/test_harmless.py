@@ -184,6 +184,7 @@ def test_no_row_ignores_what_another_table_reads() -> None:
         "ip local policy route-map R",
         "bridge irb",
         "no ip classless",
+        "macro global apply GATES",
         "mac address-table static 0200.5e00.0001 vlan 20 drop",
     ],
 )
