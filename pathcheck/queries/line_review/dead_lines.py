@@ -17,7 +17,7 @@ from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection, points_
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
 
-__all__ = ["DeadLine", "DeadLines", "find_dead_lines"]
+__all__ = ["DeadLine", "DeadLines", "find_dead_lines", "first_match"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +182,11 @@ def _why_shadowed(
             if reviewed.lines[candidate].action != own and _covers(reviewed, line, worlds, [candidate]):
                 return (candidate,)
         break
-    decider = _first_match(reviewed, line, other, active)
+    decider = first_match(reviewed, line, other, active)
     return tuple(smallest(sorted({*holders, decider}), shadows, keep_longest=decider))
 
 
-def _first_match(reviewed: ReviewedList, line: int, packet: Packet, active: Array) -> int:
+def first_match(reviewed: ReviewedList, line: int, packet: Packet, active: Array) -> int:
     """Return the earlier active line that decides a packet that one does decide."""
     world = FRAGMENT if packet.fragment else WHOLE
     among = np.flatnonzero(

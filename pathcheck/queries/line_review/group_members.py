@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathcheck.dataplane.list_space import line_space
+from pathcheck.errors import InternalFault
+from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Line
 from pathcheck.model.device import Device
 from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup
@@ -19,7 +21,7 @@ from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, rows_of
-from pathcheck.queries.line_review.dead_lines import DeadLines
+from pathcheck.queries.line_review.dead_lines import DeadLines, first_match
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
 from pathcheck.results.catalogue import finding
@@ -95,42 +97,73 @@ def _judge(reviewed: ReviewedList, index: int, boxes: tuple[Box, ...], dead: Dea
     if not rows:
         return None
     holders: set[int] = set()
-    for row in rows:
-        for world in (WHOLE, FRAGMENT):
-            if row.worlds & world:
-                held = reviewed.search(row, reviewed.before(index, row, world, dead.alive), world)
-                if isinstance(held, Packet):
-                    return None
-                holders.update(reviewed.lines_of(held.rows))
+    if not _is_held(reviewed, index, rows, WHOLE, dead, holders):
+        return None
+    worlds, sample = WHOLE, None
+    if any(box.names_layer4 for box in boxes):
+        # Judged without non-initial fragments, as a line that names layer 4 is.
+        sample = _decided_otherwise(reviewed, index, rows, WHOLE, dead)
+    if sample is None:
+        worlds = WHOLE | FRAGMENT
+        if not _is_held(reviewed, index, rows, FRAGMENT, dead, holders):
+            return None
+        sample = _decided_otherwise(reviewed, index, rows, worlds, dead)
 
-    def hold_all(lines: list[int]) -> bool:
+    if sample is not None:
+        holders.add(first_match(reviewed, index, sample, dead.alive))
+
+    def explain(lines: list[int]) -> bool:
         among = reviewed.rows_of(lines)
-        return not any(
+        covered = not any(
             isinstance(reviewed.search(row, among[(reviewed.table.worlds[among] & world) != 0], world), Packet)
-            for row in rows
-            for world in (WHOLE, FRAGMENT)
-            if row.worlds & world
+            for row, world in _parts(rows, worlds)
         )
+        if not covered or sample is None:
+            return covered
+        return _decided_otherwise(reviewed, index, rows, worlds, dead, lines) is not None
 
-    return _Verdict(tuple(smallest(sorted(holders), hold_all)), _decided_otherwise(reviewed, index, rows, dead))
+    return _Verdict(tuple(smallest(sorted(holders), explain)), sample)
 
 
-def _decided_otherwise(reviewed: ReviewedList, index: int, rows: list[Row], dead: DeadLines) -> Packet | None:
-    """Return a packet of the rows that an earlier line with the other action decides, None if there is none."""
+def _parts(rows: list[Row], worlds: int) -> Iterator[tuple[Row, int]]:
+    """Each row with each of the worlds that it has packets in."""
+    return ((row, world) for world in (WHOLE, FRAGMENT) if worlds & world for row in rows if row.worlds & world)
+
+
+def _is_held(
+    reviewed: ReviewedList, index: int, rows: list[Row], worlds: int, dead: DeadLines, holders: set[int]
+) -> bool:
+    """Whether acting earlier lines hold all of the rows; collects lines that do."""
+    for row, world in _parts(rows, worlds):
+        held = reviewed.search(row, reviewed.before(index, row, world, dead.alive), world)
+        if isinstance(held, Packet):
+            return False
+        holders.update(reviewed.lines_of(held.rows))
+    return True
+
+
+def _decided_otherwise(
+    reviewed: ReviewedList,
+    index: int,
+    rows: list[Row],
+    worlds: int,
+    dead: DeadLines,
+    lines: list[int] | None = None,
+) -> Packet | None:
+    """Return a packet of the rows that an earlier line, or one of some, decides by the other action."""
     own = DENIES if reviewed.lines[index].action == "deny" else PERMITS
-    for row in rows:
-        for world in (WHOLE, FRAGMENT):
-            if not row.worlds & world:
+    for row, world in _parts(rows, worlds):
+        among = reviewed.before(index, row, world, dead.alive)
+        if lines is not None:
+            among = among[np.isin(reviewed.table.owners[among], lines)]
+        does = reviewed.does[among]
+        for place in np.flatnonzero(does != own):
+            shared = intersection(row, reviewed.table.rows[among[place]])
+            if shared is None or not shared.worlds & world:
                 continue
-            among = reviewed.before(index, row, world, dead.alive)
-            does = reviewed.does[among]
-            for place in np.flatnonzero(does != own):
-                shared = intersection(row, reviewed.table.rows[among[place]])
-                if shared is None or not shared.worlds & world:
-                    continue
-                packet = reviewed.search(shared, among[:place][does[:place] == own], world)
-                if isinstance(packet, Packet):
-                    return packet
+            packet = reviewed.search(shared, among[:place][does[:place] == own], world)
+            if isinstance(packet, Packet):
+                return packet
     return None
 
 
@@ -154,6 +187,14 @@ def _finding(
     else:
         message += "; some that the line is meant to stop get through"
         help_text = "move the line in front of those that decide before it, or take the member out"
+    if verdict.sample is not None:
+        list_name, family = reviewed.access_list.name, reviewed.access_list.family
+        decision = evaluate_list(reviewed.device, family, list_name, verdict.sample)
+        if decision.action is line.action:
+            raise InternalFault(
+                f"the review says that `{verdict.sample}` is decided before `{line.span.words}` by the other action, "
+                f"the evaluator says {decision.use.action} by `{decision.use.text}`"
+            )
     return finding(
         "PC113",
         message,
