@@ -18,7 +18,15 @@ from pathcheck.model.device import Device, TerminalLines
 from pathcheck.model.interface import Interface, InterfaceAddress, SwitchPort
 from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup, ServiceMatch
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
-from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, ListScope, OwnScope, Scope, TranslationScope
+from pathcheck.model.unmodelled import (
+    InterfaceScope,
+    LayerTwoScope,
+    ListScope,
+    OwnScope,
+    RouteScope,
+    Scope,
+    TranslationScope,
+)
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import ICMP, protocol_name
@@ -212,10 +220,22 @@ class _Writing:
                 for scope in scopes
                 if isinstance(scope, LayerTwoScope) and scope.vlan in self.device.vlans
             }
+            if not blocks and any(isinstance(scope, RouteScope) and scope.distance == 0 for scope in scopes):
+                blocks = self._block_above(span)
             for name, scope in blocks.items():
                 self.waiting[span, name] = (scope,)
             if not blocks:
                 self.waiting[span, ""] = tuple(scopes)
+
+    def _block_above(self, span: Span) -> dict[str, Scope]:
+        """The interface whose block a line stands in: a connected route that is not shown is an address of it."""
+        above = [
+            (interface.span.line, name)
+            for name, interface in self.device.interfaces.items()
+            if interface.span.file == span.file and interface.span.line < span.line
+        ]
+        name = max(above, default=(0, ""))[1]
+        return {name: InterfaceScope(name)} if name else {}
 
     def _take(self, wanted: Callable[[Scope], bool], *, inside: bool = False) -> list[str]:
         """Return, and strike off, the lines that a block holds; `inside` asks for lines that stood in a block."""

@@ -136,11 +136,16 @@ class _Builder:
     # What the text does not show
 
     def add_hidden(self) -> None:
-        """Note routing protocols, and addresses that come from elsewhere."""
+        """Note routing protocols, and addresses that come from elsewhere.
+
+        A protocol needs a device that routes; a connected route that the text does not show (distance 0) does not.
+        """
         runs = self.routing.on or bool(self.routing.readings)
         for item in self.device.unmodelled:
             scope = item.scope
-            if isinstance(scope, RouteScope) and scope.family in (None, f"ipv{self.version}") and runs:
+            if not isinstance(scope, RouteScope) or scope.family not in (None, f"ipv{self.version}"):
+                continue
+            if runs or scope.distance == 0:
                 if scope.within is not None and scope.within.version != self.version:
                     continue
                 doubt, connected = Doubt(item.what, item.span), scope.distance == 0

@@ -17,6 +17,7 @@ from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.unmodelled import RouteScope, Unmodelled
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
+from pathcheck.parser.configuration import SourceText, read_configuration
 
 UPLINK = interface("Ethernet1", "10.0.0.1/30")
 QUAY = interface("Ethernet2", "10.1.20.1/24")
@@ -442,3 +443,15 @@ def test_an_svi_that_is_taken_as_down_is_a_reading_where_it_matters() -> None:
         assert (piece.entry, piece.doubts) == (None, ())
         assert [reading.key for reading in piece.readings] == ["svi_without_port"]
     assert fib.piece(Address.parse("10.8.0.1")).readings == ()
+
+
+@pytest.mark.parametrize("address", ["10.1.99.11 0.0.0.255", "10.1.99.X 255.255.255.0"])
+def test_a_switch_with_an_unreadable_address_has_no_certain_way_to_its_gateway(address: str) -> None:
+    text = (
+        f"hostname sw\nno ip routing\ninterface Ethernet1\n no switchport\n ip address {address}\n"
+        "ip default-gateway 10.1.99.1\n"
+    )
+    (read,) = read_configuration([SourceText("sw.cfg", text.encode())], default_name="sw").devices
+    piece = build_fib(read, None, 4).piece(Address.parse("10.1.90.5"))
+    assert piece.entry is None
+    assert piece.doubts
