@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from typing import Literal
 
 from pathcheck.dataplane.interface_state import interface_state, svi_vlan
 from pathcheck.model.access_list import Direction, ListBinding
@@ -26,7 +26,12 @@ from pathcheck.network.topology import Cable, Topology
 from pathcheck.results.path import Doubt
 from pathcheck.source import Span
 
-__all__ = ["Carriage", "LayerTwo", "PortPassage", "Segment"]
+__all__ = ["Carriage", "CarriageFault", "FaultKind", "LayerTwo", "PortPassage", "Segment"]
+
+FaultKind = Literal[
+    "down", "undefined-vlan", "shut-vlan", "not-allowed", "access-vlan", "mismatch", "routed", "no-cable"
+]
+"""What is wrong where frames do not get across."""
 
 UNTAGGED = 0
 DEFAULT_VLAN = 1
@@ -54,6 +59,28 @@ class PortPassage:
 
 
 @dataclass(frozen=True, slots=True)
+class CarriageFault(Doubt):
+    """Why frames do not get across, and where.
+
+    Parameters
+    ----------
+    kind
+        What is wrong.
+    device
+        The device whose configuration is blamed.
+    ends
+        The port that is blamed; both ends of the cable where they do not fit each other.
+    vlan
+        The VLAN on that device, where there is one.
+    """
+
+    kind: FaultKind
+    device: str
+    ends: tuple[LinkEnd, ...] = ()
+    vlan: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Carriage:
     """Whether frames get from one interface to another.
 
@@ -78,7 +105,7 @@ class Carriage:
     carried: bool
     assumed: tuple[str, ...] = ()
     passages: tuple[PortPassage, ...] = ()
-    fault: Doubt | None = None
+    fault: CarriageFault | None = None
     doubts: tuple[Doubt, ...] = ()
     drop_doubts: tuple[Doubt, ...] = ()
 
@@ -97,7 +124,7 @@ class _Crossing:
 class _Refusal:
     """Frames of the segment do not get over the cable."""
 
-    fault: Doubt
+    fault: CarriageFault
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +149,15 @@ class _Port:
                 return spans[subject]
         return self.interface.span if self.interface else None
 
+    @property
+    def end(self) -> LinkEnd:
+        """The port as the end of a cable."""
+        return LinkEnd(self.device.name, self.name)
+
+    def fault(self, kind: FaultKind, why: str, *subjects: str, vlan: int | None = None) -> CarriageFault:
+        """Blame the port, by the line of the first of some settings."""
+        return CarriageFault(why, self.span(*subjects), kind, self.device.name, (self.end,), vlan)
+
     def __str__(self) -> str:
         return f"{self.device.name}:{self.name}"
 
@@ -138,6 +174,8 @@ class LayerTwo:
     def __init__(self, topology: Topology) -> None:
         self._topology = topology
         self._carriages: dict[tuple[LinkEnd, LinkEnd], Carriage] = {}
+        self._downs: dict[LinkEnd, CarriageFault | None] = {}
+        self._choices: dict[tuple[LinkEnd, LinkEnd], tuple[tuple[_Port, _Port], ...]] = {}
 
     def between(self, a: LinkEnd, b: LinkEnd) -> Carriage:
         """Return whether frames that leave interface `a` reach interface `b`; both have addresses."""
@@ -158,6 +196,10 @@ class LayerTwo:
             interface = self._topology.interface(open_end)
             why = f"the text does not tell which VLAN {open_end} is in"
             return Carriage(True, doubts=(Doubt(why, interface.span if interface else None),))
+        return self.carriage(start, goal)
+
+    def carriage(self, start: Segment, goal: Segment) -> Carriage:
+        """Return whether frames of one segment reach another over the cables that are given."""
         for certain in (True, False):
             way = self._way(start, goal, certain)
             if way is not None:
@@ -275,8 +317,9 @@ class LayerTwo:
         near, far = topology.logical(cable.near), topology.logical(cable.far)
         found: dict[Segment, _Crossing] = {}
         refusals: list[_Refusal] = []
-        choices = list(self._ways_to_act(near, far))
-        for near_port, far_port in choices:
+        if (near, far) not in self._choices:
+            self._choices[near, far] = tuple(self._ways_to_act(near, far))
+        for near_port, far_port in self._choices[near, far]:
             outcome = self._over(segment, near_port, far_port)
             if isinstance(outcome, Segment):
                 found[outcome] = _Crossing(near, far, outcome, self._crossing_doubts(segment, outcome))
@@ -289,15 +332,20 @@ class LayerTwo:
             return [_Crossing(step.near, step.far, step.segment, (*step.doubts, open_mode)) for step in found.values()]
         return [*found.values()] or [*refusals[:1]]
 
-    def _shut(self, end: LinkEnd) -> Doubt | None:
+    def _shut(self, end: LinkEnd) -> CarriageFault | None:
         """Say why no frame passes a port or its port channel, None where frames pass."""
+        if end not in self._downs:
+            self._downs[end] = self._why_shut(end)
+        return self._downs[end]
+
+    def _why_shut(self, end: LinkEnd) -> CarriageFault | None:
         topology = self._topology
         for port in dict.fromkeys((end, topology.logical(end))):
             interface = topology.interface(port)
             if interface is not None:
                 state = interface_state(topology.device(port.device), interface)
                 if not state.up:
-                    return Doubt(f"{port} is down: {state.why}", state.span)
+                    return CarriageFault(f"{port} is down: {state.why}", state.span, "down", port.device, (port,))
         return None
 
     def _ways_to_act(self, near: LinkEnd, far: LinkEnd) -> Iterator[tuple[_Port, _Port]]:
@@ -322,28 +370,32 @@ class LayerTwo:
                     _Port(devices[1], far.interface, ports[1], far_mode),
                 )
 
-    def _over(self, segment: Segment, near: _Port, far: _Port) -> Segment | Doubt:
+    def _over(self, segment: Segment, near: _Port, far: _Port) -> Segment | CarriageFault:
         """Return the segment at the far end that frames of a segment get into and back from, else what is wrong."""
         tag = self._leave(segment, near)
-        if isinstance(tag, Doubt):
+        if isinstance(tag, CarriageFault):
             return tag
         reached = self._enter(tag, far)
-        if isinstance(reached, Doubt):
+        if isinstance(reached, CarriageFault):
             return reached
         back = self._leave(reached, far)
-        if isinstance(back, Doubt):
+        if isinstance(back, CarriageFault):
             return back
         returned = self._enter(back, near)
         if returned != segment:
             how, taken = _tagging(tag), _tagging(back)
-            return Doubt(
+            return CarriageFault(
                 f"{near} sends frames of {segment} {how}, {far} sends frames of {reached} {taken}: "
                 f"{_mismatch(near, far)}",
                 near.span("native", "access", "mode"),
+                "mismatch",
+                near.device.name,
+                (near.end, far.end),
+                segment.vlan,
             )
         return reached
 
-    def _leave(self, segment: Segment, port: _Port) -> int | Doubt:
+    def _leave(self, segment: Segment, port: _Port) -> int | CarriageFault:
         """Return the tag with which frames of a segment leave a port (0 for none), else what is wrong."""
         if port.acts_as == "routed":
             if segment.port == port.name:
@@ -351,13 +403,13 @@ class LayerTwo:
             interface = port.device.interfaces.get(segment.port) if segment.port else None
             if interface is not None and interface.parent == port.name and (interface.untagged or interface.vlan):
                 return UNTAGGED if interface.untagged else interface.vlan or UNTAGGED
-            return Doubt(f"{port} is a routed port, which carries no VLAN", port.span())
+            return port.fault("routed", f"{port} is a routed port, which carries no VLAN")
         vlan = segment.vlan
         if vlan is None:
-            return Doubt(f"{port} is a switch port", port.span("mode"))
+            return port.fault("routed", f"{port} is a switch port", "mode")
         return self._absent_vlan(port, vlan) or self._tag_of(port, vlan)
 
-    def _tag_of(self, port: _Port, vlan: int) -> int | Doubt:
+    def _tag_of(self, port: _Port, vlan: int) -> int | CarriageFault:
         """Return the tag of a VLAN's frames on a switch port, else why the port does not carry the VLAN."""
         settings = port.switch_port
         if port.acts_as == "access":
@@ -366,12 +418,13 @@ class LayerTwo:
                 return UNTAGGED
             if vlan == settings.voice_vlan:
                 return vlan
-            return Doubt(f"{port} is an access port in VLAN {own}, not in VLAN {vlan}", port.span("access", "mode"))
+            why = f"{port} is an access port in VLAN {own}, not in VLAN {vlan}"
+            return port.fault("access-vlan", why, "access", "mode", vlan=vlan)
         if settings.allowed is not None and vlan not in settings.allowed:
-            return Doubt(f"the trunk {port} does not allow VLAN {vlan}", port.span("allowed"))
+            return port.fault("not-allowed", f"the trunk {port} does not allow VLAN {vlan}", "allowed", vlan=vlan)
         return UNTAGGED if vlan == (settings.native or DEFAULT_VLAN) else vlan
 
-    def _enter(self, tag: int, port: _Port) -> Segment | Doubt:
+    def _enter(self, tag: int, port: _Port) -> Segment | CarriageFault:
         """Return the segment that a frame gets into at a port, else what is wrong."""
         if port.acts_as == "routed":
             return self._enter_routed(tag, port)
@@ -380,35 +433,40 @@ class LayerTwo:
             if tag not in (UNTAGGED, settings.voice_vlan):
                 own = settings.access_vlan or DEFAULT_VLAN
                 why = f"{port} is an access port in VLAN {own}, which takes no frames tagged with VLAN {tag}"
-                return Doubt(why, port.span("access", "mode"))
+                return port.fault("access-vlan", why, "access", "mode", vlan=tag)
             vlan = tag or settings.access_vlan or DEFAULT_VLAN
         else:
             vlan = tag or settings.native or DEFAULT_VLAN
             if settings.allowed is not None and vlan not in settings.allowed:
-                return Doubt(f"the trunk {port} does not allow VLAN {vlan}", port.span("allowed"))
+                return port.fault("not-allowed", f"the trunk {port} does not allow VLAN {vlan}", "allowed", vlan=vlan)
         return self._absent_vlan(port, vlan) or Segment(port.device.name, vlan=vlan)
 
-    def _enter_routed(self, tag: int, port: _Port) -> Segment | Doubt:
+    def _enter_routed(self, tag: int, port: _Port) -> Segment | CarriageFault:
         """Return the routed port or sub-interface that takes a frame."""
         for interface in port.device.interfaces.values():
             if interface.parent == port.name and (interface.untagged if tag == UNTAGGED else interface.vlan == tag):
                 if interface.shutdown:
-                    fault = f"{port.device.name}:{interface.name} is shut down"
-                    return Doubt(fault, interface.shutdown_span or interface.span)
+                    end = LinkEnd(port.device.name, interface.name)
+                    place = interface.shutdown_span or interface.span
+                    return CarriageFault(f"{end} is shut down", place, "down", end.device, (end,), interface.vlan)
                 return Segment(port.device.name, port=interface.name)
         if tag == UNTAGGED:
             return Segment(port.device.name, port=port.name)
-        return Doubt(f"no sub-interface of {port} takes frames tagged with VLAN {tag}", port.span())
+        return port.fault("routed", f"no sub-interface of {port} takes frames tagged with VLAN {tag}", vlan=tag)
 
     @staticmethod
-    def _absent_vlan(port: _Port, vlan: int) -> Doubt | None:
+    def _absent_vlan(port: _Port, vlan: int) -> CarriageFault | None:
         """Say why a device does not carry a VLAN at all; without a VLAN section "not defined" says nothing."""
         defined = port.device.vlans.get(vlan)
         if defined is not None:
-            return Doubt(f"VLAN {vlan} is shut down on {port.device.name}", defined.span) if defined.shutdown else None
+            if not defined.shutdown:
+                return None
+            why = f"VLAN {vlan} is shut down on {port.device.name}"
+            return CarriageFault(why, defined.span, "shut-vlan", port.device.name, (), vlan)
         if not port.device.has_vlan_section or vlan in ALWAYS_PRESENT:
             return None
-        return Doubt(f"VLAN {vlan} is not defined on {port.device.name}", port.span("allowed", "access", "mode"))
+        why = f"VLAN {vlan} is not defined on {port.device.name}"
+        return port.fault("undefined-vlan", why, "allowed", "access", "mode", vlan=vlan)
 
     # ---- what leaves it open ----------------------------------------------------------------
 
@@ -514,20 +572,20 @@ class LayerTwo:
                 if self._shut(port) is not None or self._topology.cables_of(here.device, name):
                     continue
                 ways = [_Port(device, name, interface, mode) for mode in _modes(device, interface)]
-                if any(not isinstance(self._leave(here, way), Doubt) for way in ways):
+                if any(not isinstance(self._leave(here, way), CarriageFault) for way in ways):
                     found.append(port)
         return tuple(found)
 
     # ---- blame ------------------------------------------------------------------------------
 
-    def _fault(self, start: Segment, goal: Segment) -> Doubt:
+    def _fault(self, start: Segment, goal: Segment) -> CarriageFault:
         """Say where on the cables between two segments the first thing is wrong."""
         for segment in (start, goal):
             if segment.port is not None and not list(self._cables_at(segment)):
-                return Doubt(f"no link names a cable on {segment}", self._segment_span(segment))
+                return self._without_cable(f"no link names a cable on {segment}", segment)
         way = self._cable_way(start, goal)
         if way is None:
-            return Doubt(f"no cables lead from {start} to {goal}", self._segment_span(start))
+            return self._without_cable(f"no cables lead from {start} to {goal}", start)
         segment = start
         for cable in way:
             outcome = self._cross(segment, cable)
@@ -535,39 +593,41 @@ class LayerTwo:
             if refused is not None:
                 return refused
             segment = next(step.segment for step in outcome if isinstance(step, _Crossing))
-        if segment.vlan is not None and goal.vlan is not None:
-            return Doubt(f"frames of {start} arrive in {segment}, not in {goal}", self._segment_span(goal))
-        return Doubt(f"frames of {start} arrive at {segment}, not at {goal}", self._segment_span(goal))
+        where = "in" if segment.vlan is not None and goal.vlan is not None else "at"
+        return self._without_cable(f"frames of {start} arrive {where} {segment}, not {where} {goal}", goal)
+
+    def _without_cable(self, why: str, segment: Segment) -> CarriageFault:
+        """Blame the cabling of a segment."""
+        end = () if segment.port is None else (LinkEnd(segment.device, segment.port),)
+        return CarriageFault(why, self._segment_span(segment), "no-cable", segment.device, end, segment.vlan)
 
     def _cable_way(self, start: Segment, goal: Segment) -> list[Cable] | None:
         """Return the cables of a shortest way between the devices of two segments, whatever they carry."""
-        import networkx
-
-        if start.device == goal.device:
-            return []
-        usable: dict[tuple[str, str], Cable] = {}
-        for device in self._topology.devices:
-            for cable in self._topology.cables_at(device.name):
-                if cable.far.device in self._topology.config.devices:
-                    usable.setdefault((cable.near.device, cable.far.device), cable)
-        for segment, at_end in ((start, 0), (goal, 1)):
-            if segment.port is not None:
-                # Frames of a routed port start and end on its own cables only.
-                own = list(self._cables_at(segment))
-                for pair in [pair for pair in usable if pair[at_end] == segment.device]:
-                    far = pair[1 - at_end]
-                    fitting = next((cable for cable in own if cable.far.device == far), None)
-                    if fitting is None:
-                        del usable[pair]
-                    else:
-                        usable[pair] = fitting if at_end == 0 else Cable(fitting.far, fitting.near, fitting.span)
-        cables: networkx.DiGraph[str] = networkx.DiGraph(list(usable))
-        cables.add_nodes_from((start.device, goal.device))
-        try:
-            devices = networkx.shortest_path(cables, start.device, goal.device)
-        except networkx.NetworkXNoPath:
+        topology = self._topology
+        # Frames of a routed port start and end on its own cables only.
+        last = {cable.far for cable in self._cables_at(goal)} if goal.port is not None else None
+        came_by: dict[str, Cable | None] = {start.device: None}
+        border = [start.device]
+        while border and goal.device not in came_by:
+            reached = []
+            for device in border:
+                for cable in self._cables_at(start) if device == start.device else topology.cables_at(device):
+                    far = cable.far.device
+                    if far in came_by or far not in topology.config.devices:
+                        continue
+                    if far == goal.device and last is not None and cable.near not in last:
+                        continue
+                    came_by[far] = cable
+                    reached.append(far)
+            border = reached
+        if goal.device not in came_by:
             return None
-        return [usable[pair] for pair in pairwise(devices)]
+        way: list[Cable] = []
+        step = came_by[goal.device]
+        while step is not None:
+            way.append(step)
+            step = came_by[step.near.device]
+        return way[::-1]
 
     def _segment_span(self, segment: Segment) -> Span | None:
         """Return the line of the interface that stands for a segment."""

@@ -65,6 +65,7 @@ class Topology:
     def __init__(self, config: FleetConfig) -> None:
         self.config = config
         self._states: dict[tuple[str, str], InterfaceState] = {}
+        self._logical: dict[LinkEnd, LinkEnd] = {}
 
     @property
     def devices(self) -> Iterable[Device]:
@@ -219,6 +220,11 @@ class Topology:
 
     def logical(self, end: LinkEnd) -> LinkEnd:
         """Return the port channel that a port is a member of, else the port itself."""
+        if end not in self._logical:
+            self._logical[end] = self._channel_or_port(end)
+        return self._logical[end]
+
+    def _channel_or_port(self, end: LinkEnd) -> LinkEnd:
         port = self.interface(end)
         if port is None or port.channel_group is None:
             return end

@@ -179,9 +179,11 @@ class CommandLine:
         message = f"expected {expected}, found `{shorten(found)}`"
         return WrongLine(message, self.span_of(index), help=help or did_you_mean(found[:80], known), scope=scope)
 
-    def wrong_value(self, index: int, message: str, *, help: str | None = None, scope: Any = None) -> WrongLine:
+    def wrong_value(
+        self, index: int, message: str, *, help: str | None = None, scope: Any = None, code: str = "PC401"
+    ) -> WrongLine:
         """Return the error with a whole message for a word; raise it yourself."""
-        return WrongLine(message, self.span_of(index), help=help, scope=scope)
+        return WrongLine(message, self.span_of(index), help=help, scope=scope, code=code)
 
     def number_at(self, index: int, lowest: int, highest: int, expected: str = "a number") -> int:
         """Return the word as a number within bounds, both inclusive; WrongLine otherwise."""
@@ -741,7 +743,7 @@ class LineReader:
     def _wrong(self, block: Block | None, command: Command, line: CommandLine, fault: WrongLine) -> LineClass:
         """Account for a line that is known and cannot be read."""
         context = self.contexts[-1]
-        context.report("PC401", fault.message, fault.span, help=fault.help)
+        context.report(fault.code, fault.message, fault.span, help=fault.help)
         mode = block.mode if block else self._language.top
         self._touch(context, "line that could not be read", (fault.scope, command.touches, mode.unknown), line)
         self.records.append(LineRecord(fault.span, LineClass.WRONG, fault.message))

@@ -103,7 +103,7 @@ HANDLED: object = object()
 
 
 class WrongLine(Exception):  # noqa: N818 - not an error that leaves the room: it becomes a finding
-    """A line that is known and cannot be read. Becomes a finding PC401 and a line of the class `wrong`.
+    """A line that is known and cannot be read. Becomes a finding and a line of the class `wrong`.
 
     Parameters
     ----------
@@ -116,14 +116,25 @@ class WrongLine(Exception):  # noqa: N818 - not an error that leaves the room: i
     scope
         What the line can touch, where the handler knows better than the
         command's table; HANDLED where it has noted that itself.
+    code
+        Of the finding; what is wrong by more than its form has a code of its own.
     """
 
-    def __init__(self, message: str, span: Span, *, help: str | None = None, scope: Scope | object | None = None):
+    def __init__(
+        self,
+        message: str,
+        span: Span,
+        *,
+        help: str | None = None,
+        scope: Scope | object | None = None,
+        code: str = "PC401",
+    ):
         super().__init__(message)
         self.message = message
         self.span = span
         self.help = help
         self.scope = scope
+        self.code = code
 
 
 # --- the class of a word ---------------------------------------------------------------------------------------------

@@ -356,7 +356,8 @@ def _dotted(match: Match) -> tuple[Address, int]:
         raise line.wrong_value(index, "an interface cannot have a prefix length of 0")
     if address in Prefix.containing(address, length).reserved_addresses():
         which = "network" if address == Prefix.containing(address, length).first else "broadcast"
-        raise line.wrong_value(index, f"`{address}` is the {which} address of its subnet, which no station can have")
+        message = f"`{address}` is the {which} address of its subnet, which no station can have"
+        raise line.wrong_value(index, message, code="PC304")
     if address.version == 4 and (address.value >> 28 == 14 or address.value >> 24 in (0, 127)):
         raise line.wrong_value(index, f"`{address}` cannot be the address of an interface")
     return address, length
