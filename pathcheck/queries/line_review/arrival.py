@@ -39,6 +39,7 @@ from pathcheck.model.access_list import Direction, Line
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
 from pathcheck.model.interface import Interface
+from pathcheck.model.object_group import GroupReference
 from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, TranslationScope
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
@@ -209,7 +210,9 @@ def arrival_findings(reviewed: ReviewedList, dead: DeadLines, around: Surroundin
     fits = set(reviewed.lines_of(fitting))
     misplaced = [line for line in permits if line not in fits]
     if len(misplaced) > 1 and 2 * len(misplaced) > len(permits):
-        turned = _fitting(reviewed, rows, around, [(place, _OTHER[place.binding.direction]) for place in places])
+        # A line that names no address at its other end would act in the other direction too, but tells nothing.
+        telling = rows[_names_end(reviewed, rows, _OTHER[places[0].binding.direction])]
+        turned = _fitting(reviewed, telling, around, [(place, _OTHER[place.binding.direction]) for place in places])
         return [_list_finding(reviewed, places, permits, misplaced, turned)]
     return [_line_finding(reviewed, places, line, around) for line in misplaced]
 
@@ -246,6 +249,12 @@ def _meet(reviewed: ReviewedList, rows: Array, prefixes: Iterable[Prefix], direc
     return met
 
 
+def _names_end(reviewed: ReviewedList, rows: Array, direction: Direction) -> Array:
+    """Whether each row limits the addresses that a list looks at in a direction."""
+    end = 0 if direction == "in" else 1
+    return np.array([reviewed.table.rows[int(row)].addresses[end][1] != 0 for row in rows], dtype=bool)
+
+
 def _is_unclear(device: Device, interface: Interface, version: IPVersion) -> bool:
     """Whether the text does not say what stands on an interface."""
     state = interface_state(device, interface)
@@ -276,13 +285,14 @@ def _line_finding(reviewed: ReviewedList, places: list[BoundInterface], line: in
     row = reviewed.table.rows[reviewed.first_row[line]]
     match = AddressMatch(reviewed.version, *row.addresses[0 if direction == "in" else 1])
     end, verb = ("source", "arrives at") if direction == "in" else ("destination", "leaves by")
-    where = _names(places)
+    assert isinstance(said, Line)
+    written = said.source if direction == "in" else said.destination
+    named = f"group `{written.name}`" if isinstance(written, GroupReference) else f"`{match}`"
     message = (
-        f"no packet that it is meant to permit {verb} {where}: its {end} `{match}` is not behind "
+        f"no packet that it is meant to permit {verb} {_names(places)}: its {end}, {named}, is not behind "
         f"{'that interface' if len(places) == 1 else 'those interfaces'}, "
         f"{around.way_to(reviewed.device, place.interface, match)}"
     )
-    assert isinstance(said, Line)
     return finding(
         "PC109",
         message,

@@ -1,0 +1,67 @@
+"""What the findings on lines say: what was meant, what happens instead, and through which member of a group."""
+
+from __future__ import annotations
+
+from pathcheck.fleet import load_fleet_files
+from pathcheck.queries.line_review import review_fleet
+from pathcheck.results.finding import Finding
+
+
+def found(code: str, lines: str, head: str = "", **files: str) -> list[Finding]:
+    text = f"hostname quay-a\n{head}ip access-list extended TICKETS-IN\n{lines}"
+    texts = {"quay-a.cfg": text, **{f"{name}.cfg": content for name, content in files.items()}}
+    loaded = load_fleet_files({name: content.encode() for name, content in texts.items()})
+    return [item for item in review_fleet(loaded) if item.code == code]
+
+
+def test_a_dead_permit_blocks_and_a_dead_deny_opens() -> None:
+    (item,) = found("PC101", " deny ip any any\n permit tcp any any eq 443\n")
+    assert item.message.startswith("dead permit: the deny at quay-a.cfg:3 stands before it and denies each packet")
+    assert "is blocked" in item.message
+    (item,) = found("PC101", " permit ip any any\n deny tcp any any eq 23\n")
+    assert item.message.startswith("dead deny: the permit at quay-a.cfg:3")
+    assert "what it is meant to stop gets through" in item.message
+
+
+def test_several_lines_together() -> None:
+    lines = (
+        " deny tcp 0.0.0.0 127.255.255.255 any\n permit tcp 128.0.0.0 127.255.255.255 any\n permit tcp any any eq 443\n"
+    )
+    (item,) = found("PC101", lines)
+    assert "2 lines before it decide each packet that it is meant for, and one of them denies a part" in item.message
+    assert "some of what it is meant to let through is blocked" in item.message
+    assert item.help is not None
+    assert "in front of the deny at quay-a.cfg:3" in item.help
+
+
+def test_the_member_of_a_group_that_matters_is_named() -> None:
+    group = "object-group network BOOKING\n host 10.10.90.20\n host 10.10.90.21\n"
+    lines = " deny tcp any object-group BOOKING\n permit tcp any host 10.10.90.21 eq 443\n"
+    (item,) = found("PC101", lines, group)
+    assert "(by `10.10.90.21/32` of group `BOOKING`, quay-a.cfg:4)" in item.message
+
+
+def test_litter_says_that_nothing_changes() -> None:
+    (item,) = found("PC102", " permit tcp any any\n permit tcp any any eq 443\n deny ip any any log\n")
+    assert item.message.startswith("never acts: the permit at quay-a.cfg:3 stands before it and permits all")
+    (item,) = found("PC102", " permit tcp any any eq 443\n permit tcp any any\n deny ip any any log\n")
+    assert item.message.startswith("not needed: without it the permit at quay-a.cfg:4 permits all of its packets")
+    (item,) = found("PC105", " permit tcp any any eq 443\n permit tcp any any eq https\n")
+    assert "second copy of the permit at quay-a.cfg:3" in item.message
+
+
+def test_equal_lists_get_one_note_on_their_end() -> None:
+    bound = "interface Ethernet2\n ip address 10.20.20.1 255.255.255.0\n ip access-group TICKETS-IN in\n"
+    lines = " permit tcp any any eq 443\n"
+    other = f"hostname quay-b\n{bound}ip access-list extended TICKETS-IN\n{lines}"
+    (item,) = found("PC112", lines, bound, quay_b=other)
+    assert item.device == "quay-a"
+    assert "the same list on `quay-b` ends so too" in item.message
+    different = other.replace("443", "444")
+    assert [item.device for item in found("PC112", lines, bound, quay_b=different)] == ["quay-a", "quay-b"]
+
+
+def test_lists_of_a_text_that_applies_none_get_one_note() -> None:
+    second = "ip access-list extended OFFICE-IN\n permit udp any any\n"
+    (item,) = found("PC112", f" permit tcp any any eq 443\n{second}")
+    assert "lists `OFFICE-IN` end so too" in item.message
