@@ -351,7 +351,10 @@ class Walk:
             if step.packets.is_empty:
                 return
         self._followed[key] = followed | step.packets
-        step = replace(step, hops=(*step.hops, HopTrace(step.device, step.into)))
+        self._cross(replace(step, hops=(*step.hops, HopTrace(step.device, step.into))))
+
+    def _cross(self, step: _Step) -> None:
+        """Take packets over the device whose hop was begun."""
         doubts = self._network.doubtful(step.device).on_device()
         if doubts:
             self._end_in_doubt(step, doubts)
@@ -613,7 +616,11 @@ class Walk:
         step = self._add(step, doubts=(*carriage.doubts, *carriage.drop_doubts, *neighbour.doubts))
         vrf = self._topology.device(neighbour.end.device).interfaces[neighbour.end.interface].vrf
         for passed in self._over_ports(step, carriage):
-            self._todo.append(replace(passed, device=neighbour.end.device, into=neighbour.end.interface, vrf=vrf))
+            self._follow(replace(passed, device=neighbour.end.device, into=neighbour.end.interface, vrf=vrf))
+
+    def _follow(self, step: _Step) -> None:
+        """Note packets that have come to a device and are still to be followed."""
+        self._todo.append(step)
 
     def _over_ports(self, step: _Step, carriage: Carriage) -> Iterator[_Step]:
         """Pass the lists on the switch ports of a way through layer 2."""
@@ -679,8 +686,7 @@ class Walk:
 
     # ---- ends -------------------------------------------------------------------------------
 
-    @staticmethod
-    def _add(step: _Step, *, doubts: Sequence[Doubt] = (), readings: Sequence[Reading] = ()) -> _Step:
+    def _add(self, step: _Step, *, doubts: Sequence[Doubt] = (), readings: Sequence[Reading] = ()) -> _Step:
         """Return the step with more doubts, which may only drop its packets, and readings."""
         if not doubts and not readings:
             return step
