@@ -213,6 +213,7 @@ class _Entering:
         usable = [item for item in routers if self.topology.is_up(item)]
         usable = usable or [item for item in routers if self.topology.may_be_up(item)]
         covered = packet_space(self.version).empty
+        ends = {item.end for item in usable}
         seen: dict[EntryPoint, None] = {}
         for item in usable:
             at = EntryPoint(item.device, item.interface)
@@ -221,7 +222,7 @@ class _Entering:
                 continue
             seen[at] = None
             covered |= part
-            rivals = [other for other in usable if other.end != item.end and other.prefix.overlaps(item.prefix)]
+            rivals = {other.end for other in self.topology.overlapping(item.prefix)} & ends - {item.end}
             self.found.starts.append(self._station_start(at, part, alternative=bool(rivals)))
         behind_down = rest - covered
         if not behind_down.is_empty:

@@ -14,7 +14,7 @@ from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.results.path import Doubt
 
-__all__ = ["Neighbour", "Neighbours", "Onward"]
+__all__ = ["Neighbour", "Neighbours", "Onward", "is_point_to_point"]
 
 _LINK_LOCAL = Prefix.parse("fe80::/10")
 """RFC 4291 section 2.5.6."""
@@ -135,7 +135,7 @@ class Neighbours:
             why = f"which device is at the other end of {out} is not in the text"
             return Onward(unknown=(Doubt(why, interface.span if interface else None),))
         others = self._others_on_subnets(out, version)
-        if interface is not None and _is_point_to_point(interface, subnets):
+        if interface is not None and is_point_to_point(interface, subnets):
             return self._choose(out, others, f"the other end of {out}")
         routers = [
             other
@@ -216,7 +216,7 @@ class Neighbours:
         return found
 
 
-def _is_point_to_point(interface: Interface, subnets: list[Prefix]) -> bool:
+def is_point_to_point(interface: Interface, subnets: list[Prefix]) -> bool:
     """Whether a link has two ends only: RFC 3021, RFC 6164; a /30, serial lines and tunnels by common practice."""
     shortest = {4: 30, 6: 127}
     kinds = interface.name.lower().startswith(("serial", "pos", "multilink", "dialer"))

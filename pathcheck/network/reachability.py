@@ -251,6 +251,10 @@ class _DoubtfulLines:
             tuple(_doubt(line) for line, scope in touching if scope.may_only_drop),
         )
 
+    def sides_of(self, interface: str) -> tuple[str, ...]:
+        """Return the sides of address translation that an interface is on, in order."""
+        return tuple(sorted(side for name, side in self._sides if name == interface))
+
     def translation(self, into: str | None, out: str | None) -> tuple[Doubt, ...]:
         """Return the lines that translate packets between two interfaces; `out` None is the device itself."""
         found = []
