@@ -6,10 +6,13 @@ from dataclasses import dataclass, field
 
 from pathcheck.source import Span
 
-__all__ = ["ALWAYS_PRESENT", "Vlan"]
+__all__ = ["ALWAYS_PRESENT", "SHARED_DATABASE", "Vlan"]
 
 ALWAYS_PRESENT = frozenset({1, *range(1002, 1006)})
 """VLANs that exist without being defined (common practice, no source)."""
+
+SHARED_DATABASE = "a VLAN database that is kept in common with other switches"
+"""What an unmodelled line is called that may define VLANs which the text does not show."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -174,6 +174,7 @@ class LayerTwo:
     def __init__(self, topology: Topology) -> None:
         self._topology = topology
         self._carriages: dict[tuple[LinkEnd, LinkEnd], Carriage] = {}
+        self._islands: dict[Segment, frozenset[Segment]] = {}
         self._downs: dict[LinkEnd, CarriageFault | None] = {}
         self._choices: dict[tuple[LinkEnd, LinkEnd], tuple[tuple[_Port, _Port], ...]] = {}
 
@@ -291,6 +292,16 @@ class LayerTwo:
                         reached.append(step.segment)
             border = reached
         return tuple(found)
+
+    def island(self, segment: Segment) -> frozenset[Segment]:
+        """Return every segment that frames of a segment may reach, itself too; kept for all of them.
+
+        Frames that get across a cable get back over it, so that all of an island have the same one.
+        """
+        if segment not in self._islands:
+            found = frozenset(self.component(segment))
+            self._islands.update(dict.fromkeys(found, found))
+        return self._islands[segment]
 
     def _steps(self, segment: Segment) -> Iterator[_Crossing | _Refusal]:
         """Return what happens to frames of a segment on each cable that they could take."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, NoScope, Scope
-from pathcheck.model.vlan import Vlan
+from pathcheck.model.vlan import SHARED_DATABASE, Vlan
 from pathcheck.parser.commands import CommandLine, Context, Enter, Mode, Result, Tables, ignored, modelled, unmodelled
 from pathcheck.parser.unmodelled import note, vlan_numbers
 from pathcheck.results.account import LineClass
@@ -105,7 +105,7 @@ def _read_vtp_mode(context: Context, line: CommandLine) -> Result:
     if line.negated or given[:2] in ("tr", "of"):
         return LineClass.IGNORED
     # A client takes its VLANs from others, and a server may be told of them by others.
-    return note(context, line, "a VLAN database that is kept in common with other switches", LayerTwoScope())
+    return note(context, line, SHARED_DATABASE, LayerTwoScope())
 
 
 def _touch(_context: Context, line: CommandLine) -> Scope | list[Scope]:

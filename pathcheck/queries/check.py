@@ -1,10 +1,11 @@
-"""All findings of a fleet in one list: what reading found, and what the review of the lists found."""
+"""All findings of a fleet in one list: of reading, of the review of the lists, of the audit."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from pathcheck.fleet import LoadedFleet
+from pathcheck.queries.audit import audit_fleet
 from pathcheck.queries.line_review import review_fleet, without_covered
 from pathcheck.results.finding import Finding
 
@@ -19,7 +20,7 @@ def check_fleet(loaded: LoadedFleet, *, advance: Callable[[int], None] = lambda 
     advance
         Hears how many steps of the review are done, three for each line of a list.
     """
-    found = {*loaded.report.findings, *review_fleet(loaded, advance=advance)}
+    found = {*loaded.report.findings, *review_fleet(loaded, advance=advance), *audit_fleet(loaded)}
     return tuple(sorted(without_covered(found), key=_place))
 
 
