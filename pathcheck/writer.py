@@ -644,3 +644,5 @@ def _terminal_lines(block: TerminalLines) -> Iterator[str]:
     for bound in block.bindings:
         family = "ipv6 access-class" if bound.family == "ipv6" else "access-class"
         yield f" {family} {bound.list_name} {bound.direction}"
+    if not block.accepts_sessions:
+        yield " transport input none"

@@ -178,9 +178,9 @@ class _Walk:
         doubt = doubt or ("" if action else why)
         # Sessions end on any free block of terminal lines, so each block is an alternative.
         session = self.packet.protocol == 6 and self.packet.destination_port in (22, 23)
-        for bindings in (
-            {block.bindings for block in device.terminal_lines} if session and device.terminal_lines else {()}
-        ):
+        for bindings in {block.bindings for block in device.terminal_lines if session and block.accepts_sessions} or {
+            ()
+        }:
             action, why = self.pass_lists(device, [item for item in bindings if item.direction == "in"])
             if action is Action.DENY:
                 yield self.end(Reason.FILTERED, trail, doubt, why)

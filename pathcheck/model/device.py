@@ -20,11 +20,15 @@ __all__ = ["Device", "ListUse", "TerminalLines"]
 
 @dataclass(frozen=True, slots=True)
 class TerminalLines:
-    """A block of terminal lines that sessions to the device end on, and the lists that guard it."""
+    """A block of terminal lines that sessions to the device end on, and the lists that guard it.
+
+    `accepts_sessions` is False where the text closes the lines to sessions of each protocol.
+    """
 
     first: int
     last: int
     bindings: tuple[ListBinding, ...] = ()
+    accepts_sessions: bool = True
     span: Span = field(compare=False, kw_only=True)
 
 

@@ -522,6 +522,8 @@ class Walk:
         session = step.packets & _terminal_sessions(self._version)
         blocks: dict[str | None, None] = {}
         for block in device.terminal_lines:
+            if not block.accepts_sessions:
+                continue
             guards = [it for it in block.bindings if it.direction == "in" and it.family == self._family]
             blocks[guards[0].list_name if guards else None] = None
         if session.is_empty or not any(blocks):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pathcheck.model.access_list import Direction, Family, ListBinding
 from pathcheck.model.device import ListUse, TerminalLines
@@ -37,6 +37,7 @@ class _Terminal:
 
     span: Span
     lists: dict[Family, ListBinding] = field(default_factory=dict)
+    accepts: bool = True
 
 
 class Terminals:
@@ -49,12 +50,17 @@ class Terminals:
         """Return the lines in blocks of equal lists and headers."""
         blocks: list[TerminalLines] = []
         for number, terminal in sorted(self.lines.items()):
-            bindings = tuple(terminal.lists.values())
+            block = TerminalLines(number, number, tuple(terminal.lists.values()), terminal.accepts, span=terminal.span)
             last = blocks[-1] if blocks else None
-            if last and last.last == number - 1 and last.bindings == bindings and last.span == terminal.span:
-                blocks[-1] = TerminalLines(last.first, number, bindings, span=last.span)
+            if (
+                last
+                and last.last == number - 1
+                and last.span == block.span
+                and replace(block, first=last.first) == (replace(last, last=number))
+            ):
+                blocks[-1] = replace(last, last=number)
             else:
-                blocks.append(TerminalLines(number, number, bindings, span=terminal.span))
+                blocks.append(block)
         return tuple(blocks)
 
 
@@ -92,7 +98,8 @@ def _read_header(context: Context, line: CommandLine) -> Result:
         known = terminals.get(number)
         # A block that is opened again goes on; another one that takes some of its lines keeps their lists.
         if known is None or (known.span != line.span and not _same_block(context, numbers)):
-            terminals[number] = _Terminal(line.span, dict(known.lists) if known else {})
+            lists, accepts = (dict(known.lists), known.accepts) if known else ({}, True)
+            terminals[number] = _Terminal(line.span, lists, accepts)
     return Enter("terminal lines", tuple(numbers))
 
 
@@ -137,6 +144,14 @@ def _access_class(family: Family) -> Handler:
         return None
 
     return handler
+
+
+def _read_transport(context: Context, line: CommandLine) -> Result:
+    """transport input {none | PROTOCOL ...}: with `none` no session ends on the lines"""
+    terminals = context.part(Terminals).lines
+    for number in line.subject or ():
+        terminals[number].accepts = line.negated or [word.lower() for word in line.tail] != ["none"]
+    return None
 
 
 def _service_list(family: Family) -> Handler:
@@ -245,6 +260,7 @@ COMMANDS: Tables = {
         modelled("access-class", _access_class("ipv4"), touches=OwnScope()),
         modelled("ip access-class", _access_class("ipv4"), touches=OwnScope()),
         modelled("ipv6 access-class", _access_class("ipv6"), touches=OwnScope()),
+        modelled("transport input", _read_transport),
     ),
     "control plane": (
         modelled("ip access-group", _guard("ipv4"), touches=OwnScope()),
