@@ -161,12 +161,14 @@ class AccessList:
     family: Family
     standard: bool
     entries: tuple[Entry, ...]
+    lines: tuple[Line | UnreadLine, ...] = field(init=False, compare=False, repr=False)
+    """The entries that can act."""
     span: Span = field(compare=False, kw_only=True)
 
-    @property
-    def lines(self) -> tuple[Line | UnreadLine, ...]:
-        """The entries that can act."""
-        return tuple(entry for entry in self.entries if not isinstance(entry, Remark))
+    def __post_init__(self) -> None:
+        # Asked for at each decision, so it is not put together anew each time.
+        lines = tuple(entry for entry in self.entries if not isinstance(entry, Remark))
+        object.__setattr__(self, "lines", lines)
 
     @property
     def is_empty(self) -> bool:

@@ -32,7 +32,18 @@ from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import FlagMatch
 from pathcheck.packet.wildcard import AddressMatch
 
-__all__ = ["FRAGMENT", "WHOLE", "BoxTable", "Points", "Row", "box_of", "intersection", "points_of", "rows_of"]
+__all__ = [
+    "FRAGMENT",
+    "WHOLE",
+    "BoxTable",
+    "Points",
+    "Row",
+    "box_of",
+    "intersection",
+    "points_of",
+    "row_covers",
+    "rows_of",
+]
 
 Array = NDArray[Any]
 
@@ -43,6 +54,8 @@ WHOLE, FRAGMENT = 1, 2
 
 _PORT_PROTOCOLS = tuple(Ranges.single(number) for number in PORT_PROTOCOLS)
 _WORD = (1 << 64) - 1
+_FEW = 12
+"""Up to as many rows are looked at one by one: calls on arrays cost more than that."""
 _INTERVALS = ("protocol", "first", "second", "dscp")
 _HIGHEST = {"protocol": 255, "first": 65535, "second": 65535, "dscp": 63}
 
@@ -79,10 +92,27 @@ class Points:
     intervals: tuple[Array, Array, Array, Array]
     flags: Array
 
-    def packet(self, index: int, version: IPVersion, world: int) -> Packet:
-        """Return one of them as a packet; what it cannot have is 0."""
+    def ends(self, index: int) -> tuple[int, int]:
+        """Return source and destination of one of them as numbers."""
         half = len(self.words) // 2
         source, destination = (_joined([int(word[index]) for word in self.words[k : k + half]]) for k in (0, half))
+        return source, destination
+
+    def row(self, index: int) -> Row:
+        """Return one of them as a row of both worlds that holds nothing else."""
+        full = -1  # each bit is compared, of either IP version
+        source, destination = self.ends(index)
+        protocol, first, second, dscp = (int(column[index]) for column in self.intervals)
+        return Row(
+            ((source, full), (destination, full)),
+            ((protocol, protocol), (first, first), (second, second), (dscp, dscp)),
+            (full, int(self.flags[index])),
+            WHOLE | FRAGMENT,
+        )
+
+    def packet(self, index: int, version: IPVersion, world: int) -> Packet:
+        """Return one of them as a packet; what it cannot have is 0."""
+        source, destination = self.ends(index)
         protocol, first, second, dscp = (int(column[index]) for column in self.intervals)
         whole = world == WHOLE
         ports = whole and has_ports(protocol)
@@ -182,6 +212,8 @@ class BoxTable:
 
     def covering(self, row: Row, among: Array, world: int) -> Array:
         """Return those of the rows `among` that hold each packet of the row in the world, in order."""
+        if len(among) <= _FEW:
+            return among[[row_covers(self.rows[index], row, world) for index in among.tolist()]]
         keep = (self.worlds[among] & world) != 0
         for column, (value, care) in enumerate(self._split(row)):
             cares = self.cares[column][among]
@@ -243,6 +275,9 @@ class BoxTable:
 
     def holds_any(self, points: Points, index: int, among: Array, world: int) -> bool:
         """Whether one of the rows `among` holds one point."""
+        if len(among) <= _FEW:
+            point = points.row(index)
+            return any(row_covers(self.rows[number], point, world) for number in among.tolist())
         return len(self._holding_one(points, index, among, world, 0)) > 0
 
     def _holding_one(self, points: Points, index: int, found: Array, world: int, first_word: int) -> Array:
@@ -302,6 +337,23 @@ def rows_of(box: Box) -> list[Row]:
         Row(addresses, (protocol, one, two, code), cube, worlds)
         for protocol, one, two, code, cube in product(protocols, first, second, dscp, flags)
     ]
+
+
+def row_covers(outer: Row, inner: Row, world: int) -> bool:
+    """Whether the outer row holds each packet that the inner one has in the world."""
+    if not outer.worlds & world:
+        return False
+    for (value, care), (inner_value, inner_care) in zip(outer.addresses, inner.addresses, strict=True):
+        if care & ~inner_care or (value ^ inner_value) & care:
+            return False
+    for field in _fields(world):
+        (low, high), (inner_low, inner_high) = outer.intervals[field], inner.intervals[field]
+        if low > inner_low or high < inner_high:
+            return False
+    if world == FRAGMENT:
+        return True
+    (care, value), (inner_care, inner_value) = outer.flags, inner.flags
+    return not (care & ~inner_care or (value ^ inner_value) & care)
 
 
 def intersection(a: Row, b: Row) -> Row | None:

@@ -33,6 +33,7 @@ _SINGLE = 4
 """Points tried one by one: one of them is a witness for most lines."""
 _TRIES = (32, 256)
 """Points tried together before a proof, in rounds."""
+_WORD = (1 << 64) - 1
 _USUAL_ICMP: tuple[tuple[int, ...], ...] = ((), (), (), (0,))
 _USUAL: tuple[tuple[int, ...], ...] = ((TCP, UDP), (49152,), (443, 80), (0,))
 """What a field of ordinary traffic looks like, by interval of a row: protocol, two words of layer 4, DSCP."""
@@ -77,6 +78,9 @@ class CoverSearch:
             holders = table.covering(row, among, world)
             if len(holders):
                 return Covered((int(holders[0]),))
+        usual = self.usual_point(row)
+        if not table.holds_any(usual, 0, among, world):
+            return usual.packet(0, table.version, world)
         points = self.points(row, _SINGLE)
         for index in range(_SINGLE):
             if not table.holds_any(points, index, among, world):
@@ -88,33 +92,49 @@ class CoverSearch:
                 return points.packet(int(free[0]), table.version, world)
         return self._prove(row, among, world)
 
+    def usual_point(self, row: Row) -> Points:
+        """Return one point of the row, as much like real traffic as the row allows."""
+        wide = self._table.version == 6
+        words: list[Array] = []
+        for value, care in row.addresses:
+            address = _usual_address(wide, value, care)
+            if wide:
+                words += [np.array([address >> 64], dtype=np.uint64), np.array([address & _WORD], dtype=np.uint64)]
+            else:
+                words.append(np.array([address], dtype=np.uint32))
+        icmp = row.intervals[0] in ((ICMP, ICMP), (ICMPV6, ICMPV6))
+        numbers = [
+            next((number for number in usual if low <= number <= high), low)
+            for (low, high), usual in zip(row.intervals, _USUAL_ICMP if icmp else _USUAL, strict=True)
+        ]
+        protocol, first, second, dscp = (np.array([number], dtype=np.int32) for number in numbers)
+        care, value = row.flags
+        flags = np.array([value | (SYN & ~care if not value else 0)], dtype=np.uint8)
+        return Points(tuple(words), (protocol, first, second, dscp), flags)
+
     def points(self, row: Row, count: int) -> Points:
-        """Return `count` points of the row: one that looks like real traffic, then random ones, then its far corner."""
+        """Return `count` points of the row: random ones, the last its far corner."""
         words: list[Array] = []
         wide = self._table.version == 6
         for value, care in row.addresses:
             for shift in (64, 0) if wide else (0,):
-                mask = (1 << 64) - 1 if wide else (1 << 32) - 1
+                mask = _WORD if wide else (1 << 32) - 1
                 fixed, free = value >> shift & mask, ~(care >> shift) & mask
                 numbers = self._random(count)
                 column: Array = numbers << np.uint64(1) if wide else numbers >> np.uint64(31)
                 column = (column & np.uint64(free)) | np.uint64(fixed)
                 column[-1] = fixed | free
-                column[0] = (_usual_address(wide, value, care) >> shift) & mask
                 words.append(column if wide else column.astype(np.uint32))
         intervals: list[Array] = []
-        icmp = row.intervals[0] in ((ICMP, ICMP), (ICMPV6, ICMPV6))
-        for (low, high), usual in zip(row.intervals, _USUAL_ICMP if icmp else _USUAL, strict=True):
+        for low, high in row.intervals:
             if low == high:
                 intervals.append(np.full(count, low, dtype=np.int32))
                 continue
             span = (self._random(count) % np.uint64(high - low + 1)).astype(np.int32) + np.int32(low)
             span[-1] = high
-            span[0] = next((number for number in usual if low <= number <= high), low)
             intervals.append(span)
         care, value = row.flags
         flags = (self._random(count).astype(np.uint8) & np.uint8(~care & 255)) | np.uint8(value)
-        flags[0] = value | (SYN & ~care if not value else 0)
         return Points(tuple(words), (intervals[0], intervals[1], intervals[2], intervals[3]), flags)
 
     def _random(self, count: int) -> Array:

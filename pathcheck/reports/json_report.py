@@ -30,10 +30,26 @@ Document = dict[str, Any]
 
 
 def render_json(document: Mapping[str, Any], *, one_line: bool = False) -> str:
-    """Return the document as text, without a line end."""
+    """Return the document as text, without a line end.
+
+    Unless it has to be one line, each key and each item of a list of objects has a line of its own: that reads
+    and compares well, and an indented text of long lists would take longer than finding what stands in it.
+    """
     if one_line:
-        return json.dumps(document, ensure_ascii=False, separators=(", ", ": "))
-    return json.dumps(document, ensure_ascii=False, indent=1)
+        return _encode(document)
+    parts = []
+    for key, value in document.items():
+        if isinstance(value, list) and value and isinstance(value[0], Mapping):
+            items = ",\n  ".join(map(_encode, value))
+            parts.append(f" {_encode(key)}: [\n  {items}\n ]")
+        else:
+            parts.append(f" {_encode(key)}: {_encode(value)}")
+    return "{\n" + ",\n".join(parts) + "\n}"
+
+
+def _encode(value: Any) -> str:
+    """One value on one line."""
+    return json.dumps(value, ensure_ascii=False)
 
 
 def flow_document(answer: FlowAnswer, *, caution: bool = True) -> Document:
