@@ -16,6 +16,7 @@ from functools import cache, cached_property, lru_cache
 from pathcheck.dataplane.fib import Fib, FibEntry, Piece, ResolvedHop, build_fib
 from pathcheck.dataplane.first_match import Part, filter_packets
 from pathcheck.dataplane.routing import RoutingState, routing_state
+from pathcheck.errors import CapacityError
 from pathcheck.model.access_list import Action, Direction, Family, ListBinding
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig, LinkEnd
@@ -48,6 +49,9 @@ ENDS_APART = 512
 
 WAYS_APART = 256
 """So many steps are followed way by way; further ones only for packets that were not yet there."""
+
+MOST_PARTS = 100_000
+"""So many sets of packets one walk may part into: minutes of work, which a single question should not cost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,12 +307,19 @@ class Walk:
         self._ends: dict[object, End] = {}
         self._todo: list[_Step] = []
         self._taken = 0
+        self._split = 0
         self._followed: dict[tuple[str, str | None, bool], PacketSet] = {}
         self.assumed: dict[str, None] = {}
         self.bounded = False
 
     def run(self, starts: Sequence[Start]) -> tuple[End, ...]:
-        """Follow all packets from all starts and return every end, in the order in which they were found."""
+        """Follow all packets from all starts and return every end, in the order in which they were found.
+
+        Raises
+        ------
+        CapacityError
+            The packets part into too many sets on their ways.
+        """
         steps = []
         for start in starts:
             interface = self._interface(start.at)
@@ -329,6 +340,11 @@ class Walk:
         self._todo = steps[::-1]
         while self._todo:
             self._take(self._todo.pop())
+            if self._split > MOST_PARTS:
+                raise CapacityError(
+                    f"the flow parts into more than {MOST_PARTS:,} sets of packets on its ways through the fleet",
+                    help="ask about fewer packets at once: name fewer sources, or a narrower destination",
+                )
         return tuple(self._ends.values())
 
     def _interface(self, at: EntryPoint) -> Interface | None:
@@ -442,6 +458,7 @@ class Walk:
         alike: dict[Piece, list[Prefix]] = {}
         for piece in pieces:
             alike.setdefault(replace(piece, prefixes=()), []).extend(piece.prefixes)
+        self._split += len(alike)
         for piece, prefixes in alike.items():
             packets = step.packets if len(alike) == 1 else step.packets & self._bound_for(prefixes)
             if packets.is_empty:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from small_fleets import ask, ends, fleet_of, notes, way
 
+from pathcheck.errors import CapacityError
 from pathcheck.network import reachability
 
 PARENT = """
@@ -139,6 +140,12 @@ def test_a_large_walk_is_bounded_and_keeps_its_verdict(monkeypatch):
         {path.reason for path in exact.paths},
     )
     assert "more paths than are shown" in notes(bounded)
+
+
+def test_a_walk_that_is_too_large_says_what_to_do(monkeypatch):
+    monkeypatch.setattr(reachability, "MOST_PARTS", 3)
+    with pytest.raises(CapacityError, match=r"more than 3 sets.*narrower destination"):
+        ask(fleet_of(FORK, LEFT, RIGHT), "tcp 10.1.20.0/24 10.1.99.0/24")
 
 
 # ---- neighbours -----------------------------------------------------------------------------
