@@ -179,20 +179,22 @@ class _Answering:
         replies = {place: _replies(packet_space(version).union(sets)) for place, sets in asked.items()}
         replies = {place: packets for place, packets in replies.items() if not packets.is_empty}
         destinations = tuple(prefix for prefix in self.flow.source if prefix.version == version)
-        starts = []
-        for (at, vrf), packets in replies.items():
-            rivals = [other for place, other in replies.items() if place != (at, vrf)]
-            starts.append(
-                Start(
-                    at,
-                    packets,
-                    destinations,
-                    vrf,
-                    alternative=any(not (packets & other).is_empty for other in rivals),
-                    ports=() if at.interface is None else self._station_ports(at),
-                    doubts=() if at.interface is None else self._inner_lists(at),
-                )
+        once = twice = packet_space(version).empty
+        for packets in replies.values():
+            twice |= once & packets
+            once |= packets
+        starts = [
+            Start(
+                at,
+                packets,
+                destinations,
+                vrf,
+                alternative=not packets.isdisjoint(twice),
+                ports=() if at.interface is None else self._station_ports(at),
+                doubts=() if at.interface is None else self._inner_lists(at),
             )
+            for (at, vrf), packets in replies.items()
+        ]
         self.walk(version, starts, direct)
 
     def _station_ports(self, at: EntryPoint) -> tuple[LinkEnd, ...]:
