@@ -32,9 +32,11 @@ if TYPE_CHECKING:
     from pathcheck.parser.configuration import ParsedConfiguration
     from pathcheck.parser.fleet_file import DeviceEntry, FileName, FleetFile
 
-__all__ = ["FLEET_FILE", "LoadedFleet", "load_fleet", "load_fleet_files"]
+__all__ = ["FLEET_FILE", "REQUIRED_FLOWS", "LoadedFleet", "load_fleet", "load_fleet_files"]
 
 FLEET_FILE = "fleet.yaml"
+REQUIRED_FLOWS = "required-flows.yaml"
+"""Where the required flows are unless `fleet.yaml` says otherwise."""
 
 _TEXT_ENDINGS = (".cfg", ".conf", ".txt")
 _DATA_ENDINGS = (".yaml", ".yml", ".json")
@@ -54,11 +56,14 @@ class LoadedFleet:
         Its devices, links, places and the rest.
     report
         The account of the lines of each file, and the findings of reading.
+    required_flows
+        The content of the file that `config.required_flows` names; None where there is none.
     """
 
     folder: Path
     config: FleetConfig
     report: ReadingReport
+    required_flows: bytes | None = None
 
 
 def load_fleet(path: str | Path) -> LoadedFleet:
@@ -153,16 +158,19 @@ class _Loading:
             if name.endswith("/"):
                 self._data(name, None)
         self._check_names(fleet_file)
+        flows = self._required_flows(fleet_file)
+        content = None if flows is None else self._data(flows, None)
         config = FleetConfig(
             devices={name: self.devices[name] for name in sorted(self.devices)},
             links=fleet_file.links,
             places=fleet_file.places,
             bootstrap=fleet_file.bootstrap,
-            required_flows=fleet_file.required_flows.path if fleet_file.required_flows else None,
+            required_flows=flows,
             session=fleet_file.session,
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))
-        return LoadedFleet(self.folder, config, ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order))))
+        report = ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order)))
+        return LoadedFleet(self.folder, config, report, content)
 
     # -- which files are devices
 
@@ -192,8 +200,8 @@ class _Loading:
                 units.append(_Unit(entry.name, list(dict.fromkeys(files)), entry))
                 listed.update(files)
         free = [name for name in self.files if name not in listed and name != FLEET_FILE]
-        if fleet_file.required_flows is not None:
-            free = [name for name in free if name != fleet_file.required_flows.path]
+        flows = self._required_flows(fleet_file)
+        free = [name for name in free if name != flows]
         top = [name for name in free if "/" not in name]
         by_stem: dict[str, _Unit] = {}
         for name in top:
@@ -206,6 +214,12 @@ class _Loading:
                 self._place_data_file(name, by_stem, units)
         units.extend(self._folder_units([name for name in free if "/" in name]))
         return sorted(units, key=lambda unit: unit.files[0].split("/"))
+
+    def _required_flows(self, fleet_file: FleetFile) -> str | None:
+        """Return the path of the required flows: what `fleet.yaml` says, else the usual name where it is there."""
+        if fleet_file.required_flows is not None:
+            return fleet_file.required_flows.path
+        return REQUIRED_FLOWS if self.single is None and REQUIRED_FLOWS in self.files else None
 
     def _listed(self, name: FileName) -> list[str]:
         """Return the file that `fleet.yaml` lists, or the files of the folder that it lists."""

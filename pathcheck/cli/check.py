@@ -41,4 +41,5 @@ def run_check(fleet: Path, *, json: bool) -> int:
 
         typer.echo(render_findings(findings, Paint(on_terminal())))
     refused = any(account.refused is not None for account in loaded.report.files)
+    refused = refused or any(item.code == "PC383" for item in findings)  # a required flow that cannot be asked
     return gravest([of_findings(findings), *([UNREADABLE] if refused else [])])

@@ -1,4 +1,4 @@
-"""All findings of a fleet in one list: of reading, of the review of the lists, of the audit."""
+"""All findings of a fleet in one list: of reading, of the review of the lists, of the audit, of the required flows."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathcheck.fleet import LoadedFleet
 from pathcheck.queries.audit import audit_fleet
 from pathcheck.queries.line_review import review_fleet, without_covered
+from pathcheck.queries.required_flows import required_flow_findings
 from pathcheck.results.finding import Finding
 
 __all__ = ["check_fleet"]
@@ -20,7 +21,12 @@ def check_fleet(loaded: LoadedFleet, *, advance: Callable[[int], None] = lambda 
     advance
         Hears how many steps of the review are done, three for each line of a list.
     """
-    found = {*loaded.report.findings, *review_fleet(loaded, advance=advance), *audit_fleet(loaded)}
+    found = {
+        *loaded.report.findings,
+        *review_fleet(loaded, advance=advance),
+        *audit_fleet(loaded),
+        *required_flow_findings(loaded),
+    }
     return tuple(sorted(without_covered(found), key=_place))
 
 

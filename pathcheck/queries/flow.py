@@ -439,6 +439,7 @@ class _ListAnswering:
             doubts=tuple(self.doubts),
             readings=tuple(self.readings),
             notes=("some parts have more rows than are shown",) if self.cut else (),
+            line_verdicts=tuple(self.verdicts),
         )
 
 

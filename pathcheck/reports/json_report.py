@@ -15,6 +15,7 @@ from pathcheck.results.account import FileAccount, LineClass, ReadingReport
 from pathcheck.results.finding import Finding, Severity
 from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, Path, Reading, RouteUse
 from pathcheck.results.region import Region
+from pathcheck.results.requirement import Requirement, RequirementPart, RequirementReport, Standing
 from pathcheck.source import Span
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "parse_document",
     "region_words",
     "render_json",
+    "requirement_document",
 ]
 
 Document = dict[str, Any]
@@ -81,6 +83,66 @@ def list_document(answer: ListAnswer, *, caution: bool = True) -> Document:
     _add(document, answer.doubts, answer.readings, answer.notes)
     if caution:
         document["caution"] = CAUTION
+    return document
+
+
+def requirement_document(report: RequirementReport) -> Document:
+    """Return the document of all required flows."""
+    counts = report.counts
+    return {
+        "schema": "pathcheck/require/1",
+        "results": [_requirement(item) for item in report.requirements],
+        "counts": {
+            "holds": counts[Standing.HOLDS],
+            "broken": counts[Standing.BROKEN],
+            "uncertain": counts[Standing.UNCERTAIN],
+            **({"unanswered": counts[Standing.UNANSWERED]} if counts[Standing.UNANSWERED] else {}),
+        },
+        "caution": CAUTION,
+    }
+
+
+def _requirement(item: Requirement) -> Document:
+    """One required flow: what was wanted, how it stands, and what shows it."""
+    required, gravest = item.flow, item.gravest
+    detail: Document = {"standing": item.standing, "reply_required": required.reply}
+    if required.span is not None:
+        detail |= {"file": required.span.file, "line": required.span.line}
+    for key, value in (("owner", required.owner), ("required_because", required.reason)):
+        if value is not None:
+            detail[key] = value
+    if gravest.evidence is not None:
+        evidence = gravest.evidence
+        detail |= {
+            "direction": evidence.direction,
+            "why": evidence.why,
+            "device": evidence.device,
+            "sample": _sample(evidence.sample),
+            "decided_by": _place(evidence.span),
+            "path": None if evidence.path is None else _path(evidence.path),
+        }
+    detail["flows"] = [_required_part(part) for part in item.parts]
+    return {
+        "name": required.name,
+        "expect": required.expect,
+        "holds": item.holds,
+        "verdict": item.verdict,
+        "reason": item.reason,
+        "detail": detail,
+    }
+
+
+def _required_part(part: RequirementPart) -> Document:
+    """One flow of a required flow, without its paths."""
+    document: Document = {"flow": part.words, "standing": part.standing}
+    if part.answer is not None:
+        document |= {"verdict": part.answer.verdict, "reason": part.answer.reason}
+    if isinstance(part.answer, FlowAnswer) and part.answer.reply is not None:
+        document["reply"] = {"verdict": part.answer.reply.verdict, "reason": part.answer.reply.reason}
+    if part.fault is not None:
+        document |= {"error": part.fault, "line": part.span.line, "column": part.span.column}
+        if part.help:
+            document["help"] = part.help
     return document
 
 

@@ -180,6 +180,9 @@ class ListAnswer:
         The deciding line, None where several lines decide parts.
     lines
         Each deciding line with the packets it decides, in the order of the list.
+    line_verdicts
+        What each of `lines` makes of its packets; a permit or deny is `uncertain` where an earlier line
+        that may match or not would decide otherwise.
     """
 
     flow: dict[str, str]
@@ -193,3 +196,4 @@ class ListAnswer:
     doubts: tuple[Doubt, ...] = ()
     readings: tuple[Reading, ...] = ()
     notes: tuple[str, ...] = ()
+    line_verdicts: tuple[Verdict, ...] = ()

@@ -1,0 +1,205 @@
+"""Formats and files of a report: `--format` and `--output`, several at once in one run.
+
+An `--output` takes the format in front of it; a format without one goes to
+standard output, and only one can. A command lists what it can write:
+
+    targets = report_targets(context, formats, outputs, json=json, known=("text", "json", "junit"))
+    write_reports(targets, {"text": lambda paint: ..., "json": lambda paint: ..., "junit": lambda paint: ...})
+
+and is registered with `cls=ReportCommand`, which remembers the order of the options.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperCommand
+
+from pathcheck.cli.options import on_terminal
+from pathcheck.errors import UsageError, nearest
+
+if TYPE_CHECKING:
+    from pathcheck.reports.terminal import Paint
+
+__all__ = ["FormatOption", "OutputOption", "ReportCommand", "Target", "report_targets", "write_reports"]
+
+_ORDER = "pathcheck.option-order"
+STDOUT = "-"
+"""The name of standard output where a file is expected."""
+
+FormatOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--format", metavar="FORMAT", help="Form of the report; several times for several.", show_default=False
+    ),
+]
+OutputOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--output",
+        metavar="FILE",
+        help="Where the format in front of it goes; `-` is standard output.",
+        show_default=False,
+    ),
+]
+
+
+class ReportCommand(TyperCommand):
+    """A command that remembers in which order its options were given."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Parse as always; the names of the options are kept in their order, each as often as it was given."""
+        _, _, order = self.make_parser(ctx).parse_args(args=list(args))
+        ctx.meta[_ORDER] = [parameter.name for parameter in order]
+        return super().parse_args(ctx, args)
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One report to write: its format, and the file it goes to; None is standard output."""
+
+    format: str
+    file: Path | None = None
+
+
+def report_targets(
+    context: typer.Context,
+    formats: Sequence[str] | None,
+    outputs: Sequence[str] | None,
+    *,
+    json: bool = False,
+    known: Sequence[str],
+) -> tuple[Target, ...]:
+    """Pair formats with files; checked before any work is done.
+
+    Parameters
+    ----------
+    context
+        Of a command whose class is :class:`ReportCommand`.
+    formats, outputs
+        The values of the two options, in their order.
+    json
+        Whether `--json` stands: the same as `--format json` at the end.
+    known
+        The formats of the command; the first is the default.
+
+    Raises
+    ------
+    UsageError
+        A format is unknown, two reports go to one place, an output has no format, or a
+        file's folder is not there.
+    """
+    kinds, places = iter(formats or ()), iter(outputs or ())
+    pairs: list[tuple[str | None, str | None]] = []
+    for name in context.meta.get(_ORDER, ()):
+        if name == "formats":
+            pairs.append((next(kinds), None))
+        elif name == "outputs" and pairs and pairs[-1][1] is None:
+            pairs[-1] = (pairs[-1][0], next(places))
+        elif name == "outputs":
+            pairs.append((None, next(places)))
+        elif name == "json" and json:
+            pairs.append(("json", None))
+    if len(pairs) == 2 and pairs[0][0] is None and pairs[1][1] is None:
+        pairs = [(pairs[1][0], pairs[0][1])]  # one of each, the other way round
+    targets = []
+    for kind, place in pairs or [(None, None)]:
+        if kind is None and len(pairs) > 1:
+            raise UsageError(f"`--output {place}` has no format", help="put its `--format` in front of it")
+        targets.append(Target(_known(kind or known[0], known), _file(place)))
+    for number, target in enumerate(targets):
+        if any(_place(other) == _place(target) for other in targets[:number]):
+            place = "standard output" if target.file is None else f"`{target.file}`"
+            raise UsageError(f"two reports go to {place}", help="give each `--format` an `--output` behind it")
+    return tuple(targets)
+
+
+def write_reports(targets: Sequence[Target], renderers: Mapping[str, Callable[[Paint], str]]) -> None:
+    """Write each report to its place; no file is written before all reports are made, and none by halves.
+
+    Parameters
+    ----------
+    renderers
+        By format: what makes the text, without its last line end. Colours are on where standard output
+        is a terminal.
+
+    Raises
+    ------
+    UsageError
+        A file cannot be written.
+    """
+    from pathcheck.reports.terminal import Paint
+
+    texts = [renderers[target.format](Paint(target.file is None and on_terminal())) + "\n" for target in targets]
+    for target, text in zip(targets, texts, strict=True):
+        if target.file is not None:
+            _write(target.file, text)
+            typer.echo(f"the report ({target.format}) is in {target.file}", err=True)
+    for target, text in zip(targets, texts, strict=True):
+        if target.file is None:
+            typer.echo(text, nl=False)
+
+
+def _known(kind: str, known: Sequence[str]) -> str:
+    """A format that the command has."""
+    if kind in known:
+        return kind
+    near = nearest(kind, known)
+    raise UsageError(
+        f"unknown format `{kind}`; known are {', '.join(f'`{name}`' for name in known)}",
+        help=f"did you mean `{near}`?" if near else None,
+    )
+
+
+def _file(place: str | None) -> Path | None:
+    """A file whose folder is there; None for standard output."""
+    if place is None or place == STDOUT:
+        return None
+    file = Path(place)
+    try:
+        if file.is_dir():
+            raise UsageError(f"`{place}` is a folder, not a file to write to")
+        if not place or not file.parent.is_dir():
+            raise UsageError(f"no folder `{file.parent}` to write `{place}` to", help="make it first")
+    except (OSError, ValueError) as error:  # a name that no file can have
+        raise UsageError(f"`{place}` cannot be written: {getattr(error, 'strerror', None) or error}") from None
+    return file
+
+
+def _place(target: Target) -> Path | None:
+    """The place of a target, however it is written."""
+    return None if target.file is None else Path(os.path.realpath(target.file))
+
+
+def _write(file: Path, text: str) -> None:
+    """Write a whole file or none: what stood there stays until the new text is complete."""
+    data = text.encode("utf-8", "backslashreplace")
+    real = Path(os.path.realpath(file))
+    try:
+        if real.exists() and not real.is_file():  # a pipe or a device
+            real.write_bytes(data)
+            return
+        descriptor, name = tempfile.mkstemp(prefix=f".{real.name}.", dir=real.parent)
+        try:
+            with os.fdopen(descriptor, "wb") as part:
+                part.write(data)
+            os.chmod(name, real.stat().st_mode & 0o7777 if real.exists() else 0o666 & ~_umask())
+            os.replace(name, real)
+        except BaseException:
+            os.unlink(name)
+            raise
+    except OSError as error:
+        raise UsageError(f"`{file}` cannot be written: {(error.strerror or str(error)).lower()}") from None
+
+
+def _umask() -> int:
+    """The mask of this process, which can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
