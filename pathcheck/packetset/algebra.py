@@ -13,6 +13,7 @@ from functools import lru_cache
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
+from pathcheck.packet.ranges import Ranges
 from pathcheck.packetset.bdd import CACHE, NODES, Node, out_of_nodes, spends_nodes
 from pathcheck.packetset.encoding import Encoding, Layout
 
@@ -281,6 +282,12 @@ class PacketSet:
         from pathcheck.packetset.reply import answers
 
         return PacketSet(self._space, answers(self._space.encoding, self._node))
+
+    @spends_nodes
+    def sources(self) -> Ranges:
+        """Return the source addresses of the packets of the set, as numbers."""
+        encoding = self._space.encoding
+        return encoding.spans(encoding.project(self._node, "source"), "source")
 
     def __repr__(self) -> str:
         return f"<PacketSet of IPv{self.version}, {self.count()} packets>"

@@ -212,9 +212,14 @@ class BoxTable:
 
     def covering(self, row: Row, among: Array, world: int) -> Array:
         """Return those of the rows `among` that hold each packet of the row in the world, in order."""
+        kept: Array = among[self.are_covering(row, among, world)]
+        return kept
+
+    def are_covering(self, row: Row, among: Array, world: int) -> Array:
+        """Return, for each of the rows `among`, whether it holds each packet of the row in the world."""
         if len(among) <= _FEW:
-            return among[[row_covers(self.rows[index], row, world) for index in among.tolist()]]
-        keep = (self.worlds[among] & world) != 0
+            return np.array([row_covers(self.rows[index], row, world) for index in among.tolist()], dtype=bool)
+        keep: Array = (self.worlds[among] & world) != 0
         for column, (value, care) in enumerate(self._split(row)):
             cares = self.cares[column][among]
             keep &= ((cares & ~care) == 0) & (((self.values[column][among] ^ value) & cares) == 0)
@@ -227,23 +232,30 @@ class BoxTable:
             keep &= ((cares & np.uint8(~care & 255)) == 0) & (
                 ((self.flag_values[among] ^ np.uint8(value)) & cares) == 0
             )
-        kept: Array = among[keep]
-        return kept
+        return keep
 
-    def covered_by(self, row: Row, among: Array, world: int) -> Array:
-        """Return those of the rows `among` whose packets of the world all lie in the row, in order."""
-        keep = np.ones(len(among), dtype=bool)
+    def are_covered(self, row: Row, among: Array, world: int) -> Array:
+        """Return, for each of the rows `among`, whether its packets of the world all lie in the row.
+
+        The row has packets in the world.
+        """
+        if len(among) <= _FEW:
+            return np.array([row_covers(row, self.rows[index], world) for index in among.tolist()], dtype=bool)
+        keep: Array = np.ones(len(among), dtype=bool)
         for column, (value, care) in enumerate(self._split(row)):
-            keep &= ((care & ~self.cares[column][among]) == 0) & (((self.values[column][among] ^ value) & care) == 0)
+            if care:
+                keep &= ((care & ~self.cares[column][among]) == 0) & (
+                    ((self.values[column][among] ^ value) & care) == 0
+                )
         for field in _fields(world):
             low, high = row.intervals[field]
-            keep &= (self.lows[field][among] >= low) & (self.highs[field][among] <= high)
-        if world == WHOLE:
+            if (low, high) != (0, _HIGHEST[_INTERVALS[field]]):
+                keep &= (self.lows[field][among] >= low) & (self.highs[field][among] <= high)
+        if world == WHOLE and row.flags[0]:
             care, value = row.flags
             keep &= (np.uint8(care) & ~self.flag_cares[among]) == 0
             keep &= ((self.flag_values[among] ^ np.uint8(value)) & np.uint8(care)) == 0
-        kept: Array = among[keep]
-        return kept
+        return keep
 
     def holding(self, points: Points, among: Array, world: int) -> Array:
         """Return a matrix of points by rows `among`: whether the row holds the point."""

@@ -116,9 +116,9 @@ def _crossing_rows(reviewed: ReviewedList, line: int, alive: Array) -> Array:
         else:
             skip = np.zeros(len(rows), dtype=bool)
         ours = bool(row.worlds & world)
-        inside &= ~theirs | (np.isin(rows, table.covered_by(row, rows, world)) if ours else False)
+        inside &= ~theirs | (table.are_covered(row, rows, world) if ours else False)
         if ours:
-            outside &= skip | (theirs & np.isin(rows, table.covering(row, rows, world)))
+            outside &= skip | (theirs & table.are_covering(row, rows, world))
     crosses = ~(inside | outside)
     several = reviewed.row_count[table.owners[rows]] > 1
     for place in np.flatnonzero(several):

@@ -136,6 +136,10 @@ def _decided_otherwise(
         does = reviewed.does[among]
         if not (does != own).any():
             continue
+        usual = reviewed.searching.usual_point(row)
+        taker = table.first_of(usual, 0, among, world)
+        if taker >= 0 and reviewed.does[taker] != own:
+            return usual.packet(0, table.version, world)
         points = reviewed.searching.points(row, 64)
         holding = table.holding(points, among, world)
         first = holding.argmax(axis=1)

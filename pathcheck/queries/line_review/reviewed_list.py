@@ -24,6 +24,10 @@ PERMITS, DENIES, UNKNOWN = 0, 1, 2
 """What a row does with its packets; UNKNOWN for the rows of a line that may or may not match."""
 
 
+_MOST_KEPT = 8_000_000
+"""Numbers of rows that are kept between passes, 8 bytes each."""
+
+
 class ReviewedList:
     """A list with its lines as rows.
 
@@ -53,6 +57,8 @@ class ReviewedList:
             ),
         )
         self.searching = CoverSearch(self.table)
+        self._kept: dict[tuple[int, int, int], tuple[Row, Array]] = {}
+        self._room = _MOST_KEPT
         owners = self.table.owners
         edges = np.searchsorted(owners, np.arange(len(self.lines) + 1))
         self.first_row: list[int] = edges[:-1].tolist()
@@ -88,14 +94,26 @@ class ReviewedList:
                         yield row, world
 
     def before(self, line: int, row: Row, world: int, active: Array) -> Array:
-        """Return the active rows of earlier lines that share packets with a row."""
-        found = self.table.overlapping(row, 0, self.first_row[line], world)
+        """Return the active rows of earlier lines that share packets with a row of the line."""
+        found = self._overlapping(row, 0, self.first_row[line], world)
         return found[active[found]]
 
     def after(self, line: int, row: Row, world: int, active: Array) -> Array:
-        """Return the active rows of later lines that share packets with a row."""
-        found = self.table.overlapping(row, self.end_row[line], len(self.table), world)
+        """Return the active rows of later lines that share packets with a row of the line."""
+        found = self._overlapping(row, self.end_row[line], len(self.table), world)
         return found[active[found]]
+
+    def _overlapping(self, row: Row, start: int, stop: int, world: int) -> Array:
+        """Ask the table, and keep the answer while there is room: several passes ask the same."""
+        key = (id(row), start, world)
+        kept = self._kept.get(key)
+        if kept is not None:
+            return kept[1]
+        found = self.table.overlapping(row, start, stop, world)
+        self._room -= len(found)
+        if self._room > 0:
+            self._kept[key] = row, found  # with the row, so that no other row can get its identity
+        return found
 
     def shares(self, line: int, rows: Array) -> Array:
         """Return how much of a line each of some rows can hold, as logarithms: for ranking, not for counting."""
