@@ -613,7 +613,14 @@ class LayerTwo:
         return CarriageFault(why, self._segment_span(segment), "no-cable", segment.device, end, segment.vlan)
 
     def _cable_way(self, start: Segment, goal: Segment) -> list[Cable] | None:
-        """Return the cables of a shortest way between the devices of two segments, whatever they carry."""
+        """Return the cables of a shortest way between the devices of two segments, whatever they carry.
+
+        Between two VLANs a way over switch ports comes first: one over routed ports is hardly the one that was meant.
+        """
+        return self._shortest_cable_way(start, goal, True) or self._shortest_cable_way(start, goal, False)
+
+    def _shortest_cable_way(self, start: Segment, goal: Segment, switched: bool) -> list[Cable] | None:
+        """Return a shortest way; with `switched` no routed port is on it but one that is an end of the way."""
         topology = self._topology
         # Frames of a routed port start and end on its own cables only.
         last = {cable.far for cable in self._cables_at(goal)} if goal.port is not None else None
@@ -626,7 +633,13 @@ class LayerTwo:
                     far = cable.far.device
                     if far in came_by or far not in topology.config.devices:
                         continue
-                    if far == goal.device and last is not None and cable.near not in last:
+                    at_end = far == goal.device and last is not None
+                    if at_end and last is not None and cable.near not in last:
+                        continue
+                    first = device == start.device and start.port is not None
+                    if switched and (
+                        (not first and self._only_routes(cable.near)) or (not at_end and self._only_routes(cable.far))
+                    ):
                         continue
                     came_by[far] = cable
                     reached.append(far)
@@ -639,6 +652,11 @@ class LayerTwo:
             way.append(step)
             step = came_by[step.near.device]
         return way[::-1]
+
+    def _only_routes(self, end: LinkEnd) -> bool:
+        """Whether a port is a routed one by its text."""
+        port = self._topology.logical(end)
+        return _modes(self._topology.device(port.device), self._topology.interface(port)) == ("routed",)
 
     def _segment_span(self, segment: Segment) -> Span | None:
         """Return the line of the interface that stands for a segment."""

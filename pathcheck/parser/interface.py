@@ -357,7 +357,9 @@ def _dotted(match: Match) -> tuple[Address, int]:
     if address in Prefix.containing(address, length).reserved_addresses():
         which = "network" if address == Prefix.containing(address, length).first else "broadcast"
         message = f"`{address}` is the {which} address of its subnet, which no station can have"
-        raise line.wrong_value(index, message, code="PC304")
+        prefix = Prefix.containing(address, length)
+        inside = f"`{Address(4, prefix.first.value + 1)}` to `{Address(4, prefix.last.value - 1)}`"
+        raise line.wrong_value(index, message, help=f"stations of `{prefix}` have {inside}", code="PC304")
     if address.version == 4 and (address.value >> 28 == 14 or address.value >> 24 in (0, 127)):
         raise line.wrong_value(index, f"`{address}` cannot be the address of an interface")
     return address, length

@@ -65,7 +65,10 @@ class _End:
 def cable_mismatches(view: FleetView) -> list[CableMismatch]:
     """Return PC322, PC323 and PC325."""
     found = list(_channel_mismatches(view))
+    unbundled = {end for item in found for end in item.ends}
     for near, far in _switch_cables(view):
+        if near.at in unbundled or far.at in unbundled:
+            continue
         modes = (near.port.mode, far.port.mode)
         if modes == ("trunk", "trunk"):
             mismatch = _native_mismatch(near, far)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from pathcheck.model.device import Device
+from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.static_route import DefaultGateway
 from pathcheck.network.topology import Attachment
 from pathcheck.packet.address import WIDTH, Address
@@ -15,15 +16,22 @@ from pathcheck.results.finding import Finding
 __all__ = ["gateways"]
 
 
-def gateways(view: FleetView) -> Iterator[Finding]:
-    """Return PC305, PC306 and PC307, at most one for each gateway."""
+def gateways(view: FleetView, left_out: Collection[LinkEnd]) -> Iterator[Finding]:
+    """Return PC305, PC306 and PC307, at most one for each gateway.
+
+    Parameters
+    ----------
+    left_out
+        Ends whose address is a finding already.
+    """
     for device in view.devices:
         for gateway in device.gateways:
             state = view.routing(device.name, gateway.address.version)
             if state.on and device.assume.gateway_while_routing == "idle":
                 yield _idle(view, device, gateway)
             else:
-                found = _off_link(device, gateway) or _of_nobody(view, device, gateway)
+                own = [item for item in _attached(device, gateway) if item.end not in left_out]
+                found = _off_link(device, gateway, own) or _of_nobody(view, device, gateway)
                 if found is not None:
                     yield found
 
@@ -42,9 +50,8 @@ def _idle(view: FleetView, device: Device, gateway: DefaultGateway) -> Finding:
     )
 
 
-def _off_link(device: Device, gateway: DefaultGateway) -> Finding | None:
+def _off_link(device: Device, gateway: DefaultGateway, own: list[Attachment]) -> Finding | None:
     """A gateway that is on no subnet of the device, or that no other station can be; None for any other."""
-    own = _attached(device, gateway)
     if not own or _is_unknown(device, gateway):
         return None
     on_link = [item for item in own if gateway.address in item.prefix]

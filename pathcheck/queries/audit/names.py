@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import pairwise
 
 from pathcheck.errors import nearest
@@ -121,9 +121,8 @@ def _undefined_in_policy(device: Device) -> Iterator[Finding]:
     """A list that address translation, a route map or the like uses and nothing defines."""
     names = {name for _, name in device.access_lists}
     missing: dict[str, list[ListUse]] = defaultdict(list)
-    for use in device.list_uses:
-        if use.what in _SURE_USES and use.list_name not in names:
-            missing[use.list_name].append(use)
+    for use in _undefined_uses(device):
+        missing[use.list_name].append(use)
     for name, uses in missing.items():
         near = nearest(name, names)
         yield finding(
@@ -136,6 +135,12 @@ def _undefined_in_policy(device: Device) -> Iterator[Finding]:
             because=in_order(use.span for use in uses[1:5]),
             help=f"did you mean `{near}`?" if near else "define it",
         )
+
+
+def _undefined_uses(device: Device) -> list[ListUse]:
+    """Return the uses of lists that are not defined, where nothing but a list can be meant."""
+    names = {name for _, name in device.access_lists}
+    return [use for use in device.list_uses if use.what in _SURE_USES and use.list_name not in names]
 
 
 # --- lists that are not applied --------------------------------------------------------------------------------------
@@ -183,6 +188,7 @@ def _lost_lists(device: Device) -> dict[tuple[Family, str], AccessList]:
     """Return, for lists that are applied and not defined, the one that is probably meant: nothing else refers to it."""
     applied = _bindings(device)
     undefined = [key for key in applied if key not in device.access_lists]
+    undefined += dict.fromkeys((use.family, use.list_name) for use in _undefined_uses(device))
     unbound = [
         item
         for item in device.access_lists.values()
@@ -247,8 +253,12 @@ def group_names(view: FleetView) -> Iterator[Finding]:
             if isinstance(member.value, GroupReference)
         }
         elsewhere = {word.strip("\"',") for item in device.unmodelled for word in item.span.words.split()}
-        for group in device.groups.values():
-            if group.name not in used and group.name not in nested and group.name not in elsewhere:
+        defined = {group.name for group in device.groups.values()}
+        unused = [group for group in device.groups.values() if group.name not in used | nested | elsewhere]
+        # A group that is referred to and not defined (PC411) is probably one of those that nothing refers to.
+        lost = _probably_meant((used | nested) - defined, [group.name for group in unused])
+        for group in unused:
+            if group.name not in lost:
                 yield finding(
                     "PC338",
                     f"no line of a list refers to the group `{group.name}`",
@@ -262,10 +272,10 @@ def vrf_names(view: FleetView) -> Iterator[Finding]:
     """Return PC334 and PC339: VRFs that are used and not defined, or defined and hold nothing."""
     for device in view.devices:
         uses = _vrf_uses(device)
+        undefined = [name for name in uses if name not in device.vrfs and name.lower() not in _BUILT_IN_VRFS]
         if not _is_partly_refused(device):
-            for name, places in uses.items():
-                if name in device.vrfs or name.lower() in _BUILT_IN_VRFS:
-                    continue
+            for name in undefined:
+                places = uses[name]
                 near = nearest(name, device.vrfs)
                 yield finding(
                     "PC334",
@@ -276,8 +286,9 @@ def vrf_names(view: FleetView) -> Iterator[Finding]:
                     because=in_order(span for _, span in places[1:5]),
                     help=f"did you mean `{near}`?" if near else "define it",
                 )
+        lost = _probably_meant(undefined, [name for name in device.vrfs if name not in uses])
         for name, span in device.vrfs.items():
-            if name not in uses and name.lower() not in _BUILT_IN_VRFS:
+            if name not in uses and name not in lost and name.lower() not in _BUILT_IN_VRFS:
                 yield finding(
                     "PC339",
                     f"no interface and no route is in the VRF `{name}`",
@@ -285,6 +296,13 @@ def vrf_names(view: FleetView) -> Iterator[Finding]:
                     device=device.name,
                     help="remove it, or put the interface into it that is meant",
                 )
+
+
+def _probably_meant(undefined: Collection[str], unused: Sequence[str]) -> set[str]:
+    """Return the names that are defined and not used, and probably meant where a name is used and not defined."""
+    if len(unused) <= len(undefined):
+        return set(unused)
+    return {near for name in undefined if (near := nearest(name, unused)) is not None}
 
 
 def _vrf_uses(device: Device) -> dict[str, list[tuple[str, Span]]]:

@@ -124,11 +124,21 @@ def unused_vlans(view: FleetView) -> Iterator[Finding]:
             )
 
 
-def interfaces_without_port(view: FleetView, undefined: Collection[tuple[str, int]]) -> Iterator[Finding]:
+def interfaces_without_port(
+    view: FleetView, undefined: Collection[tuple[str, int]], wrong_modes: Collection[LinkEnd]
+) -> Iterator[Finding]:
     """Return PC313: an SVI or port channel with an address that is down because no port is up for it.
 
     A device whose text has no port at all gets one finding.
+
+    Parameters
+    ----------
+    undefined
+        Devices and VLANs that PC311 tells of.
+    wrong_modes
+        Ports that PC323 tells of: with the right mode they would carry the VLAN.
     """
+    misled = {end.device for end in wrong_modes}
     for device in view.devices:
         bare: list[Interface] = []
         ports = any(interface.switch_port is not None for interface in device.interfaces.values())
@@ -140,6 +150,8 @@ def interfaces_without_port(view: FleetView, undefined: Collection[tuple[str, in
             if state.up or state.doubts or (number is not None and (device.name, number) in undefined):
                 continue
             if number is not None and number in device.vlans and device.vlans[number].shutdown:
+                continue
+            if ports and interface.kind == "svi" and device.name in misled:
                 continue
             if interface.kind == "svi" and not ports:
                 bare.append(interface)
