@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pathcheck.errors import FlowError, UnknownNameError, nearest
+from pathcheck.errors import FlowError, InputError, UnknownNameError, nearest
 
 if TYPE_CHECKING:
     from pathcheck.dataplane.batch import Decision
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pathcheck.parser.flow_words import FlowQuestion
     from pathcheck.results.account import ReadingReport
     from pathcheck.results.path import FlowAnswer, ListAnswer
+    from pathcheck.results.requirement import RequirementReport
 
 __all__ = ["Fleet", "load"]
 
@@ -150,6 +151,38 @@ class Fleet:
         if question.acl is not None:
             raise FlowError(f"`--acl {question.acl}` asks one list alone", help="use `list_decision`")
         return ask_flow(self.loaded, question.flow, reply=question.reply)
+
+    def required_flows(self, file: str | Path | None = None) -> RequirementReport:
+        """Ask whether the required flows hold.
+
+        Parameters
+        ----------
+        file
+            A file of required flows; None for the fleet's own, of which it may have none.
+
+        Returns
+        -------
+        RequirementReport
+            How each of them stands, and for those that do not hold for certain a packet and what decides.
+
+        Raises
+        ------
+        InputError
+            The file cannot be read, or has faults.
+        CapacityError, InternalFault
+            As :meth:`flow`.
+        """
+        from pathcheck.parser.required_flows import read_required_flows
+        from pathcheck.queries.required_flows import ask_required_flows
+
+        if file is None:
+            return ask_required_flows(self.loaded)
+        try:
+            data = Path(file).read_bytes()
+        except (OSError, ValueError) as error:
+            why = getattr(error, "strerror", None) or str(error)
+            raise InputError(f"the required flows `{file}` cannot be read: {why.lower()}") from None
+        return ask_required_flows(self.loaded, read_required_flows(str(file), data), file=str(file))
 
     def list_decision(
         self,

@@ -188,7 +188,9 @@ def _evidence(direction: str, path: Path) -> Evidence:
         else:
             device, line = used[-1] if used else (device, None)
             span = line.span if line else None
-            last = f"{_line_words(line)} on {device}, is the last list on its way" if line else "no list is on its way"
+            last = "no list is on its way"
+            if line:
+                last = f"the last list on its way is {line.acl} on {device}" + (_place(span) or f", {line.text}")
             why = f"permitted, it {end}; {last}"
     elif path.reason is Reason.UNMODELLED:
         doubt = path.doubts[0] if path.doubts else None

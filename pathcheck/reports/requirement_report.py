@@ -30,7 +30,7 @@ def render_requirements(report: RequirementReport, paint: Paint) -> str:
         for item in report.requirements:
             if item.standing is standing:
                 out += [f"{paint(standing.value.upper(), _COLOURS[standing])}  {_clean(item.flow.name)}"]
-                out += [f"  {line}" for line in requirement_text(item)]
+                out += [f"  {line}" for line in requirement_text(item, with_why=True)]
                 out.append("")
     holding = [item for item in report.requirements if item.holds]
     if len(holding) <= _MOST_HOLDING:
@@ -52,16 +52,17 @@ _SUMMARY = {
 }
 
 
-def requirement_text(item: Requirement) -> list[str]:
-    """Return the lines on one required flow, below its name: one where it holds."""
+def requirement_text(item: Requirement, *, with_why: bool = False) -> list[str]:
+    """Return the lines on one required flow, one where it holds; with what :func:`first_line` says, if wanted."""
     part = item.gravest
     out = [_wanted(item, part)]
     if part.evidence is None:
         if part.fault is not None:
-            out.append(f"it cannot be asked: {part.fault}")
+            out += [f"it cannot be asked: {part.fault}"] if with_why else []
             out.append(quote_line(part.span, mark=True))
             out += [f"help: {part.help}"] if part.help else []
     else:
+        out += [_clean(part.evidence.why)] if with_why else []
         out += _evidence(part.evidence)
     others = [it for it in item.parts if it is not part and it.standing is not Standing.HOLDS]
     out += [f"also {it.standing.value}: {_clean(it.words)}" for it in others]
@@ -92,11 +93,9 @@ def _wanted(item: Requirement, part: RequirementPart) -> str:
 
 
 def _evidence(evidence: Evidence) -> list[str]:
-    """The packet, what becomes of it, the line that decides, the way."""
+    """The line that decides, the packet, its way."""
     what = {"flow": "packet", "reply": "reply", "list": "packet"}[evidence.direction]
-    out = [_clean(evidence.why)]
-    if evidence.span is not None:
-        out.append(quote_line(evidence.span))
+    out = [] if evidence.span is None else [quote_line(evidence.span)]
     if evidence.sample is not None:
         out.append(f"{what}: {packet_words(evidence.sample)}")
     if evidence.path is not None and evidence.path.hops:
