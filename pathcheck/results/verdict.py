@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 
-__all__ = ["Reason", "Verdict"]
+__all__ = ["Reason", "Verdict", "joint_verdict"]
 
 
 class Verdict(StrEnum):
@@ -34,3 +35,13 @@ class Reason(StrEnum):
         if self in (Reason.ARRIVED, Reason.HANDED_OVER):
             return Verdict.PERMITTED
         return Verdict.UNCERTAIN if self is Reason.UNMODELLED else Verdict.DENIED
+
+
+def joint_verdict(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the verdict of several: what passes for certain and what does not make `partly`, whatever else is open."""
+    found = set(verdicts)
+    if Verdict.PARTLY in found or {Verdict.PERMITTED, Verdict.DENIED} <= found:
+        return Verdict.PARTLY
+    if Verdict.UNCERTAIN in found:
+        return Verdict.UNCERTAIN
+    return Verdict.DENIED if Verdict.DENIED in found else Verdict.PERMITTED

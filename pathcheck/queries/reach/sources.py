@@ -1,0 +1,216 @@
+"""The inverse of the matrix: from which source addresses, entering where, one destination is reached."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from pathcheck.errors import FlowError
+from pathcheck.fleet import LoadedFleet
+from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.model.flow import EntryPoint, Flow
+from pathcheck.network.entry import flow_entries, flow_packets
+from pathcheck.network.reachability import End, Network, Start
+from pathcheck.packet.address import WIDTH, Address, IPVersion
+from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.ranges import Ranges
+from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.queries.flow import network_of
+from pathcheck.queries.reach.carried import Carried, carry
+from pathcheck.queries.reach.ends import holds_stations
+from pathcheck.queries.reach.matrix import DOUBTS, SAMPLES, Advance
+from pathcheck.results.path import Doubt, Reading
+from pathcheck.results.reach import EntrySources, SourcesAnswer
+from pathcheck.results.verdict import Reason, Verdict
+
+__all__ = ["ask_sources"]
+
+
+def ask_sources(
+    loaded: LoadedFleet,
+    service: str,
+    flows: Mapping[IPVersion, Flow],
+    destination: str,
+    prefixes: Sequence[Prefix],
+    *,
+    advance: Advance = lambda _: None,
+) -> SourcesAnswer:
+    """Ask from where a destination is reached.
+
+    Parameters
+    ----------
+    loaded
+        The fleet.
+    service, flows
+        As for :func:`pathcheck.queries.reach.matrix.ask_reach`.
+    destination, prefixes
+        As written, and what it stands for.
+    advance
+        Told of entry points that are done.
+
+    Returns
+    -------
+    SourcesAnswer
+        Each interface behind which stations, or devices that are not of the fleet, can be. The sources of
+        one entry are those for which `flow --at` gives the verdict; stations of its subnets
+        reach their own subnet without it.
+
+    Raises
+    ------
+    FlowError
+        The destination and the service have no IP version in common, or nobody can enter the fleet.
+    InternalFault
+        The evaluator disagrees.
+    """
+    network = network_of(loaded.config)
+    versions = [version for version in flows if any(prefix.version == version for prefix in prefixes)]
+    if not versions:
+        raise FlowError(f"`{destination}` and the service `{service}` have no IP version in common")
+    work = _Sources(network)
+    entries: list[EntrySources] = []
+    for version in versions:
+        there = tuple(prefix for prefix in prefixes if prefix.version == version)
+        flow = replace(flows[version], destination=there, destination_named=destination)
+        for end, subnets in _entry_points(network, version):
+            entries.append(work.entry(end, subnets, flow, version))
+            advance(1)
+    if not entries:
+        raise FlowError("no device of the fleet that routes has an interface on a subnet with room for a station")
+    return SourcesAnswer(
+        service, destination, tuple(prefixes), tuple(entries), tuple(work.readings), tuple(work.all_notes())
+    )
+
+
+def _entry_points(network: Network, version: IPVersion) -> Iterator[tuple[LinkEnd, tuple[Prefix, ...]]]:
+    """Yield each routed interface with its subnets on which somebody can be that is no device of the fleet."""
+    topology = network.topology
+    found: dict[LinkEnd, dict[Prefix, None]] = {}
+    for item in topology.attachments:
+        if item.address.address.version == version and item.address.role != "link-local" and topology.may_be_up(item):
+            found.setdefault(item.end, {})[item.prefix] = None
+    stations: dict[Prefix, bool] = {}
+    for end, subnets in found.items():
+        for subnet in subnets:
+            if subnet not in stations:
+                stations[subnet] = holds_stations(topology, subnet)
+        interface = topology.device(end.device).interfaces[end.interface]
+        if (
+            interface.kind != "loopback"
+            and any(stations[subnet] for subnet in subnets)
+            and network.routing(end.device, version).on
+        ):
+            yield end, tuple(sorted(subnets))
+
+
+@dataclass(slots=True)
+class _Sources:
+    """The work on one destination."""
+
+    network: Network
+    readings: dict[Reading, None] = field(default_factory=dict)
+    assumed: dict[str, None] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    tried: int = 0
+
+    def all_notes(self) -> list[str]:
+        """Return the notes, with what was assumed about cables."""
+        found = list(dict.fromkeys(self.notes))
+        if self.assumed:
+            names = ", ".join(list(self.assumed)[:6]) + (", and others" if len(self.assumed) > 6 else "")
+            found.append(f"no cabling is given for {names}: the subnets are assumed to be carried")
+        return found
+
+    def entry(self, end: LinkEnd, subnets: tuple[Prefix, ...], flow: Flow, version: IPVersion) -> EntrySources:
+        """Return the sources that reach the destination from one entry point."""
+        starts, known = self._from_stations(end, subnets, flow, version)
+        starts.extend(self._from_others(end, subnets, flow, version))
+        carried = carry(self.network, version, starts, known)
+        self.readings.update(carried.readings)
+        self.assumed.update(carried.assumed)
+        self._try_samples(carried)
+        passing = self._sources(carried, version, Verdict.PERMITTED)
+        dropped = self._sources(carried, version, Verdict.DENIED)
+        unknown = self._sources(carried, version, Verdict.UNCERTAIN)
+        width = WIDTH[version]
+        within = Ranges.of(*((subnet.value, subnet.value + subnet.size - 1) for subnet in subnets))
+        without = within.complement((1 << width) - 1)
+        partly = passing & dropped
+        uncertain = unknown & partly.complement((1 << width) - 1)
+        whole = passing & (partly | uncertain).complement((1 << width) - 1)
+        return EntrySources(
+            str(end),
+            version,
+            subnets,
+            _prefixes(whole & within, version),
+            _prefixes(partly & within, version),
+            _prefixes(uncertain & within, version),
+            _prefixes(whole & without, version),
+            _prefixes(partly & without, version),
+            _prefixes(uncertain & without, version),
+            self._doubts(carried) if uncertain else (),
+        )
+
+    def _from_stations(
+        self, end: LinkEnd, subnets: tuple[Prefix, ...], flow: Flow, version: IPVersion
+    ) -> tuple[list[Start], list[End]]:
+        """Return what the stations of an entry's subnets send: by this gateway, and within the subnet by none."""
+        starts: list[Start] = []
+        known: list[End] = []
+        for subnet in subnets:
+            try:
+                entries = flow_entries(self.network, replace(flow, source=(subnet,), source_named=str(subnet)), version)
+            except FlowError:
+                continue
+            local = flow_packets(replace(flow, destination=(subnet,)), version)
+            at = EntryPoint(end.device, end.interface)
+            for start in entries.starts:
+                if start.at == at:
+                    starts.append(start)
+                elif not (start.packets & local).is_empty:
+                    starts.append(replace(start, packets=start.packets & local))
+            known.extend(entries.ends)
+            self.notes.extend(note for note in entries.notes if note.startswith("left out of the destination"))
+        return starts, known
+
+    def _from_others(
+        self, end: LinkEnd, subnets: tuple[Prefix, ...], flow: Flow, version: IPVersion
+    ) -> Iterator[Start]:  # fmt: skip
+        """Yield what enters with a source that is on none of the subnets."""
+        outside = Prefix.everything(version).without(subnets)
+        asked = replace(flow, source=outside, source_named="any", at=EntryPoint(end.device, end.interface))
+        try:
+            entries = flow_entries(self.network, asked, version)
+        except FlowError:
+            return
+        layer2 = self.network.layer2
+        for start in entries.starts:
+            yield replace(start, ports=layer2.station_ports(end), doubts=layer2.inner_list_doubts(end))
+
+    def _sources(self, carried: Carried, version: IPVersion, verdict: Verdict) -> Ranges:
+        """Return the sources of the packets that end with a verdict, on one of their ways at least."""
+        sets: list[PacketSet] = [it for reason, it in carried.by_reason.items() if reason.verdict is verdict]
+        return packet_space(version).union(sets).sources()
+
+    def _doubts(self, carried: Carried) -> tuple[Doubt, ...]:
+        unknown = carried.by_reason[Reason.UNMODELLED]
+        found = dict.fromkeys(doubt for touch in carried.touches for doubt in touch.doubts_about(unknown))
+        return tuple(found)[:DOUBTS]
+
+    def _try_samples(self, carried: Carried) -> None:
+        """Let the evaluator try one packet of each end, as long as that is not too much."""
+        for packets in carried.by_reason.values():
+            if self.tried < SAMPLES:
+                self.tried += 1
+                sample = packets.sample()
+                assert sample is not None
+                carried.confirm(self.network.config, sample)
+
+
+def _prefixes(addresses: Ranges, version: IPVersion) -> tuple[Prefix, ...]:
+    """Return the fewest prefixes that hold exactly these addresses."""
+    return tuple(_of_spans(addresses.spans, version))
+
+
+def _of_spans(spans: Iterable[tuple[int, int]], version: IPVersion) -> Iterator[Prefix]:
+    for low, high in spans:
+        yield from Prefix.covering_range(Address(version, low), Address(version, high))
