@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from pathcheck.dataplane.first_match import filter_packets
-from pathcheck.errors import FlowError, InternalFault, UnknownNameError, nearest
+from pathcheck.errors import CapacityError, FlowError, InternalFault, UnknownNameError, nearest
 from pathcheck.evaluator import evaluate_list
 from pathcheck.evaluator.fleet import evaluate_packet
 from pathcheck.fleet import LoadedFleet
@@ -111,7 +111,12 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         there.left_out[version] = flow_packets(flow, version) - asked
         if reply:
             back.left_out[version] = _replies(there.left_out[version])
-            back.walk_back(version, ends)
+            try:
+                back.walk_back(version, ends)
+            except CapacityError as error:
+                raise CapacityError(
+                    f"the reply: {error.message}", help=f"{error.help}; `--no-reply` asks about the way there only"
+                ) from error
     answer = there.answer(_flow_words(flow))
     if back.ends:
         # The reply is shown for the packets that the paths show, where it can be.

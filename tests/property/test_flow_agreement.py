@@ -196,7 +196,7 @@ def test_one_packet_has_the_same_ends_and_ways(question: tuple[FleetConfig, Entr
         assert mine == theirs
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(questions(), st.sampled_from(EVERYWHERE), st.sampled_from(EVERYWHERE))
 def test_sets_split_exactly_and_their_samples_hold(
     question: tuple[FleetConfig, EntryPoint, Packet], source: str, destination: str
