@@ -21,7 +21,7 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.results.black_hole import BlackHole, OneWay, RoutingReport
 from pathcheck.results.verdict import Reason, Verdict
 
-__all__ = ["Failure", "FleetForwarding", "FleetSubnet", "Unanswered", "routing_report"]
+__all__ = ["Failure", "FleetForwarding", "FleetSubnet", "Unanswered", "joined", "routing_report"]
 
 Interval = tuple[int, int]
 """The first address and the first behind the last, as numbers."""
@@ -109,7 +109,7 @@ class Failure:
 
     def intervals(self) -> list[Interval]:
         """Return the destinations of all entry points together, in order and apart."""
-        return _joined(interval for _, intervals in self.parts for interval in intervals)
+        return joined(interval for _, intervals in self.parts for interval in intervals)
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +293,7 @@ class FleetForwarding:
                     for number, _ in fates:
                         found[number].append((low, high))
         for number, intervals in found.items():
-            yield number, tuple(_joined(intervals))
+            yield number, tuple(joined(intervals))
 
 
 def _rows(forwarding: FleetForwarding, failure: Failure) -> Iterator[BlackHole]:
@@ -329,10 +329,10 @@ def _by_entry(failure: Failure) -> list[tuple[int, list[Interval]]]:
     size = sum(len(intervals) for _, intervals in parts)
     if sum(len(parts[index][1]) for key in alike for index in key) > 4 * size:
         return parts
-    return [(mask, _joined(interval for index in key for interval in parts[index][1])) for key, mask in alike.items()]
+    return [(mask, joined(interval for index in key for interval in parts[index][1])) for key, mask in alike.items()]
 
 
-def _joined(intervals: Iterable[Interval]) -> list[Interval]:
+def joined(intervals: Iterable[Interval]) -> list[Interval]:
     """Return intervals in order, those that touch or overlap as one."""
     found: list[Interval] = []
     for low, high in sorted(intervals):
@@ -356,7 +356,7 @@ def _one_way_rows(forwarding: FleetForwarding, device: str | None) -> Iterator[O
         place = fate.loop.cycle[0] if fate.loop else fate.at
         assert place is not None
         if device in (None, place.device):
-            sources = forwarding.prefixes(_joined(lost))
+            sources = forwarding.prefixes(joined(lost))
             yield OneWay(sources, Prefix.merged(reached), fate.reason, place.device, place.table)
 
 

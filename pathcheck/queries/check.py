@@ -1,4 +1,4 @@
-"""All findings of a fleet in one list: of reading, of the review of the lists, of the audit, of the required flows."""
+"""All findings of a fleet in one list: of reading, lists, routes, the audit and required flows."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathcheck.fleet import LoadedFleet
 from pathcheck.queries.audit import audit_fleet
 from pathcheck.queries.line_review import review_fleet, without_covered
 from pathcheck.queries.required_flows import required_flow_findings
+from pathcheck.queries.route_review import review_routes
 from pathcheck.results.finding import Finding
 
 __all__ = ["check_fleet"]
@@ -25,6 +26,7 @@ def check_fleet(loaded: LoadedFleet, *, advance: Callable[[int], None] = lambda 
         *loaded.report.findings,
         *review_fleet(loaded, advance=advance),
         *audit_fleet(loaded),
+        *review_routes(loaded.config),
         *required_flow_findings(loaded),
     }
     return tuple(sorted(without_covered(found), key=_place))
