@@ -91,7 +91,7 @@ def _all_findings(view: FleetView) -> list[Finding]:
         *gateways(view, duplicated),
         *undefined.values(),
         *unused_vlans(view),
-        *interfaces_without_port(view, undefined, wrong_modes),
+        *interfaces_without_port(view, undefined, {segment for cut in cuts for segment in cut.segments}),
         *idle_settings(view, wrong_modes),
         *vlans_not_carried(cuts, undefined=undefined, mismatched=mismatched),
         *(item.found for item in mismatches),

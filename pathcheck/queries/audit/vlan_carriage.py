@@ -29,9 +29,13 @@ __all__ = ["Cut", "cut_vlans", "vlans_not_carried"]
 
 @dataclass(slots=True)
 class Cut:
-    """A fault on the cables, with all that it keeps apart."""
+    """A fault on the cables, with all that it keeps apart.
+
+    `segments` are the VLANs and ports of devices that are kept apart, `apart` the same in words.
+    """
 
     fault: CarriageFault
+    segments: set[Segment] = field(default_factory=set)
     apart: dict[str, None] = field(default_factory=dict)
     spans: list[Span] = field(default_factory=list)
 
@@ -40,8 +44,9 @@ def cut_vlans(view: FleetView) -> list[Cut]:
     """Return each fault on the cables that keeps interfaces of one subnet, or ports of one VLAN, apart."""
     cuts: dict[tuple[str, Span | None], Cut] = {}
     for found in (_subnets_apart(view), _ports_apart(view)):
-        for fault, what, spans in found:
+        for fault, segments, what, spans in found:
             cut = cuts.setdefault((fault.why, fault.span), Cut(fault))
+            cut.segments.update(segments)
             cut.apart.setdefault(what)
             cut.spans += spans
     return list(cuts.values())
@@ -86,7 +91,7 @@ _CURES = {
     "no-cable": "correct the addresses if these are two subnets; else a cable is missing, or its entry in `links`",
 }
 
-_Found = Iterator[tuple[CarriageFault, str, list[Span]]]
+_Found = Iterator[tuple[CarriageFault, tuple[Segment, ...], str, list[Span]]]
 
 
 # --- routed interfaces of one subnet ---------------------------------------------------------------------------------
@@ -111,8 +116,8 @@ def _subnets_apart(view: FleetView) -> _Found:
 
 
 def _is_cabled(view: FleetView, item: Attachment, interface: Interface) -> bool:
-    """Whether the cables of an interface are given, and it is up."""
-    if not view.topology.is_cabled(item.device) or not view.topology.may_be_up(item):
+    """Whether the cables of an interface are given. That it is down for want of a port does not matter here."""
+    if not view.topology.is_cabled(item.device):
         return False
     return interface.kind != "management" or bool(view.topology.cables_of(item.device, item.interface))
 
@@ -137,7 +142,13 @@ def _islands_apart(view: FleetView, prefix: Prefix, ends: list[Attachment]) -> _
         item = rest[0]
         carriage = view.layer2.between(main[0].end, item.end)
         if not carriage.carried and carriage.fault is not None:
-            yield carriage.fault, f"{item.end} to {main[0].end} ({prefix})", [item.address.span, main[0].address.span]
+            segments = (view.layer2.segment(item.end), view.layer2.segment(main[0].end))
+            yield (
+                carriage.fault,
+                tuple(segment for segment in segments if segment is not None),
+                f"{item.end} to {main[0].end} ({prefix})",
+                [item.address.span, main[0].address.span],
+            )
 
 
 def _routes(view: FleetView, part: list[Attachment]) -> bool:
@@ -174,7 +185,8 @@ def _ports_apart(view: FleetView) -> _Found:
             for goal in goals[:1]:
                 carriage = view.layer2.carriage(goal, start)
                 if not carriage.carried and carriage.fault is not None:
-                    yield carriage.fault, f"the ports of {name} in VLAN {vlan} ({port}) to {goal}", [span]
+                    what = f"the ports of {name} in VLAN {vlan} ({port}) to {goal}"
+                    yield carriage.fault, (start, goal), what, [span]
 
 
 class _Regions:

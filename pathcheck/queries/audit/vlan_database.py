@@ -13,6 +13,7 @@ from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.interface import Interface, SwitchPort
 from pathcheck.model.vlan import ALWAYS_PRESENT, SHARED_DATABASE, Vlan
+from pathcheck.network.layer2 import Segment
 from pathcheck.queries.audit.fleet_view import FleetView, in_order, layer2_is_open, listed
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
@@ -125,7 +126,7 @@ def unused_vlans(view: FleetView) -> Iterator[Finding]:
 
 
 def interfaces_without_port(
-    view: FleetView, undefined: Collection[tuple[str, int]], wrong_modes: Collection[LinkEnd]
+    view: FleetView, undefined: Collection[tuple[str, int]], cut: Collection[Segment]
 ) -> Iterator[Finding]:
     """Return PC313: an SVI or port channel with an address that is down because no port is up for it.
 
@@ -135,10 +136,9 @@ def interfaces_without_port(
     ----------
     undefined
         Devices and VLANs that PC311 tells of.
-    wrong_modes
-        Ports that PC323 tells of: with the right mode they would carry the VLAN.
+    cut
+        VLANs and ports of devices that a fault on the cables keeps apart, which is told there.
     """
-    misled = {end.device for end in wrong_modes}
     for device in view.devices:
         bare: list[Interface] = []
         ports = any(interface.switch_port is not None for interface in device.interfaces.values())
@@ -151,7 +151,7 @@ def interfaces_without_port(
                 continue
             if number is not None and number in device.vlans and device.vlans[number].shutdown:
                 continue
-            if ports and interface.kind == "svi" and device.name in misled:
+            if view.layer2.segment(LinkEnd(device.name, interface.name)) in cut:
                 continue
             if interface.kind == "svi" and not ports:
                 bare.append(interface)
