@@ -167,7 +167,9 @@ def _static_route(device: Device, static: StaticRoute) -> _Route:
             elif interface.vrf != table and by_interface[0] != NO:
                 by_interface = MAYBE, "the interface is in another table"
             own = own_interfaces(device, interface.vrf, static.next_hop) if static.next_hop is not None else []
-            if own:
+            if any(item.address == static.next_hop for item in interface.addresses):
+                by_interface = NO, "the next hop is the interface's own address"
+            elif own:
                 sure = any(up == YES for _, (up, _) in own)
                 by_interface = NO if sure else min(by_interface[0], MAYBE), "the next hop is the device's own address"
         state = min(state, by_interface, key=lambda answer: answer[0])
@@ -187,12 +189,17 @@ def _in_table(device: Device, routes: list[_Route], route: _Route, above: tuple[
     own = own_interfaces(device, route.lookup_vrf, route.next_hop)
     if own:
         return (NO if any(up == YES for _, (up, _) in own) else MAYBE), "the next hop is the device's own address"
-    answers = [
-        _in_table(device, routes, other, (*above, route))
-        for other in _resolvers(device, routes, route)
-        if (other.vrf, other.prefix) != (route.vrf, route.prefix) and other not in above
-    ]
     mode = "connected" if route.only_connected else device.assume.recursion
+    answers = []
+    for other in _resolvers(device, routes, route):
+        sure, why = (NO, "") if other is route or other in above else _in_table(device, routes, other, (*above, route))
+        if (other.vrf, other.prefix) == (route.vrf, route.prefix):
+            # Whether a device resolves a next hop through another route of the same prefix is not known.
+            sure, why = (
+                (NO if mode == "connected" else min(sure, MAYBE)),
+                "a next hop is looked up through its own prefix",
+            )
+        answers.append((sure, why))
     answers += [
         (MAYBE, why)
         for _, connected, why in _hidden(device, route.lookup_vrf, route.next_hop)
@@ -275,6 +282,8 @@ def _scope_acts(device: Device, scope: RouteScope, version: int) -> bool:
     if scope.family not in (None, f"ipv{version}") or (scope.within and scope.within.version != version):
         return False
     silent = device.ipv6_routing is None if version == 6 else device.routing is None
+    if scope.distance == 0:
+        return True  # a connected route, which needs no routing
     return routes_packets(device, version) or silent or (version == 4 and device.assume.routing != "by-text")
 
 

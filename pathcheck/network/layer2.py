@@ -269,7 +269,7 @@ class LayerTwo:
                     if isinstance(step, _Crossing) and step.segment not in came_by and not (certain and step.doubts):
                         came_by[step.segment] = (segment, step)
                         reached.append(step.segment)
-            border = reached
+            border = [segment for segment in reached if segment.port is None]  # no frame goes on from a routed port
         if goal not in came_by:
             return None
         way: list[_Crossing] = []
@@ -290,7 +290,7 @@ class LayerTwo:
                     if isinstance(step, _Crossing) and step.segment not in found:
                         found[step.segment] = None
                         reached.append(step.segment)
-            border = reached
+            border = [segment for segment in reached if segment.port is None]
         return tuple(found)
 
     def island(self, segment: Segment) -> frozenset[Segment]:
