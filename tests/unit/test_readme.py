@@ -1,0 +1,54 @@
+"""The README shows what the program prints: each block that begins with a command is run and compared."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pathcheck.cli.main import run
+
+ROOT = Path(__file__).parents[2]
+PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+
+
+def blocks() -> list[tuple[str, str, str]]:
+    """Page, command and expected output; `...` on a line of its own stands for lines left out."""
+    found = []
+    for page in PAGES:
+        for block in re.findall(r"```text\n\$ (pathcheck [^\n]*\n.*?)```", page.read_text(), re.S):
+            command, _, output = block.partition("\n")
+            found.append((page.name, command, output))
+    return found
+
+
+@pytest.fixture
+def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    shutil.copytree(ROOT / "corpora" / "ferry-operator" / "fleet", tmp_path / "pathcheck-demo")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize(("page", "command", "output"), blocks(), ids=lambda value: value[:60])
+def test_block_is_what_the_program_prints(
+    page: str,
+    command: str,
+    output: str,
+    demo: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("sys.argv", shlex.split(command))
+    with pytest.raises(SystemExit):
+        run()
+    printed = capsys.readouterr()
+    pieces = [re.escape(piece.strip("\n")) for piece in re.split(r"^\.\.\.$", output, flags=re.M)]
+    pattern = r"\n(?:.*\n)*?".join(pieces)
+    assert re.fullmatch(rf"\s*{pattern}\s*", printed.out + printed.err), printed.out + printed.err
+
+
+def test_there_are_blocks() -> None:
+    assert len([page for page, _, _ in blocks() if page == "README.md"]) >= 4
