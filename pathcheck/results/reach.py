@@ -114,7 +114,8 @@ class EntrySources:
         The subnets of the interface: its stations have addresses of these.
     open, partly, uncertain
         Sources from which all packets, only some, or perhaps some packets of the service get
-        there; as few prefixes as hold exactly these. No source is in two of them.
+        there; as few prefixes as hold these and no other source that was asked about. They may
+        hold network and broadcast addresses, those of devices, and what no router forwards.
     others_open, others_partly, others_uncertain
         The same for sources outside of the subnets: forged, or of networks behind a router there
         that is no device of the fleet.

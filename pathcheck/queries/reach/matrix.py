@@ -30,7 +30,7 @@ from pathcheck.results.reach import ReachAnswer, ReachCell, ReachEnd
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict, joint_verdict
 
-__all__ = ["ask_reach"]
+__all__ = ["ask_reach", "matrix_size"]
 
 TOGETHER = 256
 """Rows that are carried together at most."""
@@ -121,6 +121,20 @@ def ask_reach(
         tuple(matrix.with_parts(cells)),
         tuple(matrix.readings),
         tuple(matrix.all_notes()),
+    )
+
+
+def matrix_size(
+    loaded: LoadedFleet, flows: Mapping[IPVersion, Flow], sources: Sequence[str], destinations: Sequence[str]
+) -> int:
+    """Return how many cells a matrix has, those that cannot be asked about included; arguments as of `ask_reach`."""
+    topology = network_of(loaded.config).topology
+    everything = all_ends(loaded, topology)[0]
+    rows = ends_of(sources, loaded, topology) if sources else everything
+    columns = ends_of(destinations, loaded, topology) if destinations else everything
+    return sum(
+        len([row for row in rows if _of(version, row)]) * len([column for column in columns if _of(version, column)])
+        for version in flows
     )
 
 
@@ -347,7 +361,7 @@ class _Matrix:
         space = packets.space
         asked = space.union(carried.by_reason.values())
         boxes = (packets | whole - asked).boxes(ROWS + 2)
-        found = []
+        found: list[Region] = []
         for box in boxes:
             sample = (packets & space.of(box)).sample()
             if sample is not None and len(found) < ROWS:
@@ -395,8 +409,9 @@ class _Side:
     def doubts(self) -> Iterator[Doubt]:
         """Yield the doubts about what is uncertain."""
         unknown = self.by_reason.get(Reason.UNMODELLED)
-        for touch in self.touches if unknown is not None else ():
-            yield from touch.doubts_about(unknown)
+        if unknown is not None:
+            for touch in self.touches:
+                yield from touch.doubts_about(unknown)
 
 
 def _met(sets: Mapping[Reason, PacketSet], packets: PacketSet) -> dict[Reason, PacketSet]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pathcheck.errors import FlowError
@@ -131,23 +132,23 @@ class _Sources:
         passing = self._sources(carried, version, Verdict.PERMITTED)
         dropped = self._sources(carried, version, Verdict.DENIED)
         unknown = self._sources(carried, version, Verdict.UNCERTAIN)
-        width = WIDTH[version]
-        within = Ranges.of(*((subnet.value, subnet.value + subnet.size - 1) for subnet in subnets))
-        without = within.complement((1 << width) - 1)
+        # Per source the verdict of `flow`: what passes and what does not make `partly`, whatever else is open.
         partly = passing & dropped
-        uncertain = unknown & partly.complement((1 << width) - 1)
-        whole = passing & (partly | uncertain).complement((1 << width) - 1)
+        uncertain = _without(unknown, partly, version)
+        whole = _without(passing, partly | uncertain, version)
+        within = Ranges.of(*((subnet.value, subnet.value + subnet.size - 1) for subnet in subnets))
+        cover = _Cover(version, passing | dropped | unknown, within)
         return EntrySources(
             str(end),
             version,
             subnets,
-            _prefixes(whole & within, version),
-            _prefixes(partly & within, version),
-            _prefixes(uncertain & within, version),
-            _prefixes(whole & without, version),
-            _prefixes(partly & without, version),
-            _prefixes(uncertain & without, version),
-            self._doubts(carried) if uncertain else (),
+            open=cover.stations(whole),
+            partly=cover.stations(partly),
+            uncertain=cover.stations(uncertain),
+            others_open=cover.others(whole),
+            others_partly=cover.others(partly),
+            others_uncertain=cover.others(uncertain),
+            doubts=self._doubts(carried) if uncertain else (),
         )
 
     def _from_stations(
@@ -206,11 +207,47 @@ class _Sources:
                 carried.confirm(self.network.config, sample)
 
 
-def _prefixes(addresses: Ranges, version: IPVersion) -> tuple[Prefix, ...]:
-    """Return the fewest prefixes that hold exactly these addresses."""
-    return tuple(_of_spans(addresses.spans, version))
+@dataclass(slots=True)
+class _Cover:
+    """Sources as few prefixes, which may hold addresses that no packet asked about has, because that makes them few."""
+
+    version: IPVersion
+    asked: Ranges
+    within: Ranges
+
+    def stations(self, part: Ranges) -> tuple[Prefix, ...]:
+        """Return the sources of the subnets in a part."""
+        wanted = part & self.within
+        free = self.within & _without(self.within, self.asked, self.version)
+        return self._prefixes(wanted, wanted | free)
+
+    def others(self, part: Ranges) -> tuple[Prefix, ...]:
+        """Return all other sources in a part; where all stations are in it too, the subnets may be held as well."""
+        wanted = _without(part, self.within, self.version)
+        free = _without(self.asked.complement((1 << WIDTH[self.version]) - 1), self.within, self.version)
+        if not _without(self.within & self.asked, part, self.version):
+            free |= self.within
+        return self._prefixes(wanted, wanted | free)
+
+    def _prefixes(self, wanted: Ranges, allowed: Ranges) -> tuple[Prefix, ...]:
+        """Return the largest prefixes of what is allowed, as far as they hold something wanted."""
+        if not wanted:
+            return ()
+        return tuple(
+            prefix
+            for low, high in allowed.spans
+            if _meets(wanted, low, high)
+            for prefix in Prefix.covering_range(Address(self.version, low), Address(self.version, high))
+            if _meets(wanted, prefix.value, prefix.value + prefix.size - 1)
+        )
 
 
-def _of_spans(spans: Iterable[tuple[int, int]], version: IPVersion) -> Iterator[Prefix]:
-    for low, high in spans:
-        yield from Prefix.covering_range(Address(version, low), Address(version, high))
+def _without(ranges: Ranges, others: Ranges, version: IPVersion) -> Ranges:
+    return ranges & others.complement((1 << WIDTH[version]) - 1)
+
+
+def _meets(ranges: Ranges, low: int, high: int) -> bool:
+    """Whether one of the ranges' numbers is from `low` to `high`."""
+    before = bisect_right(ranges.spans, (high, high))
+    at_high = before < len(ranges.spans) and ranges.spans[before][0] <= high
+    return at_high or (before > 0 and ranges.spans[before - 1][1] >= low)
