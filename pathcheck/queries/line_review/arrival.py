@@ -289,7 +289,8 @@ def _line_finding(reviewed: ReviewedList, places: list[BoundInterface], line: in
     written = said.source if direction == "in" else said.destination
     named = f"group `{written.name}`" if isinstance(written, GroupReference) else f"`{match}`"
     message = (
-        f"no packet that it is meant to permit {verb} {_names(places)}: its {end}, {named}, is not behind "
+        f"by the device's routing table no packet that it is meant to permit {verb} {_names(places)}: "
+        f"its {end}, {named}, is not behind "
         f"{'that interface' if len(places) == 1 else 'those interfaces'}, "
         f"{around.way_to(reviewed.device, place.interface, match)}"
     )
@@ -316,9 +317,9 @@ def _list_finding(
     end, verb = ("source", "arrive at") if binding.direction == "in" else ("destination", "leave by")
     count = f"all {len(permits)}" if len(misplaced) == len(permits) else f"{len(misplaced)} of {len(permits)}"
     message = (
-        f"{count} permits of list `{reviewed.access_list.name}` are for packets that never {verb} {_names(places)}, "
-        f"because their {end}s are not behind {'it' if len(places) == 1 else 'them'}, so what they are meant to let "
-        "through is blocked"
+        f"{count} permits of list `{reviewed.access_list.name}` are for packets that by the device's routing table "
+        f"never {verb} {_names(places)}, because their {end}s are not behind {'it' if len(places) == 1 else 'them'}, "
+        "so what they are meant to let through is blocked"
     )
     other = _OTHER[binding.direction]
     if turned is not None and set(misplaced) <= set(reviewed.lines_of(turned)):

@@ -87,17 +87,21 @@ def decided_share(reviewed: ReviewedList, index: int, kind: Row) -> tuple[float,
     if sum(_volume(part, version) for part in own) <= BROAD * whole:
         return 0.0, False
     left = packet_space(version).of_boxes([box_of(part, version, WHOLE) for part in own])
-    before = np.unique(np.concatenate([table.overlapping(part, 0, reviewed.first_row[index], WHOLE) for part in own]))
-    parts = sorted(_within(reviewed, before, kind), key=lambda part: _volume(part, version), reverse=True)
+    # What each earlier row takes from each part of the line, the largest first, as base-2 logarithms of shares.
+    met = [table.overlapping(part, 0, reviewed.first_row[index], WHOLE) for part in own]
+    sizes = np.concatenate([table.shares(part, rows) for part, rows in zip(own, met, strict=True)]) - _log_volume(kind)
+    pairs = [(part, int(row)) for part, rows in zip(own, met, strict=True) for row in rows]
+    order = np.argsort(-sizes, kind="stable")
     done = 0
-    for count in _LARGEST:
-        taken, rest = parts[done:count], parts[count:]
+    for count in _LARGEST[-1:] if len(order) <= _LARGEST[-1] else _LARGEST:
+        shared = (intersection(pairs[place][0], table.rows[pairs[place][1]]) for place in order[done:count])
+        taken = [box_of(part, version, WHOLE) for part in shared if part is not None and part.worlds & WHOLE]
+        left -= packet_space(version).of_boxes(taken)
         done = count
-        left -= packet_space(version).of_boxes([box_of(part, version, WHOLE) for part in taken])
         share = left.count() / whole
-        most = sum(_volume(part, version) for part in rest) / whole
-        if not rest or share <= BROAD or share - most > BROAD:
-            return share - most, not rest
+        most = float(np.exp2(sizes[order[count:]]).sum()) * (1 + 1e-9)
+        if not most or share <= BROAD or share - most > BROAD:
+            return share - most, not most
     return 0.0, False
 
 
@@ -114,9 +118,7 @@ def _candidates(reviewed: ReviewedList, dead: DeadLines) -> list[int]:
     limit = np.log2(BROAD) - np.log2(np.maximum(reviewed.row_count[table.owners], 1)) - 1e-9
     roomy: Array = np.zeros(len(table), dtype=bool)
     for _, kind in _conversations(reviewed):
-        cares = sum(care.bit_count() for _, care in kind.addresses) + kind.flags[0].bit_count()
-        spans = np.log2([high - low + 1 for low, high in kind.intervals]).sum()
-        roomy |= table.shares(kind, np.arange(len(table))) - (spans - cares) >= limit
+        roomy |= table.shares(kind, np.arange(len(table))) - _log_volume(kind) >= limit
     rows = np.flatnonzero(roomy & (reviewed.does == PERMITS))
     return [line for line in reviewed.lines_of(rows) if line in dead.witnesses]
 
@@ -135,6 +137,12 @@ def _volume(row: Row, version: IPVersion) -> int:
     """How many packets a part of one kind of conversation holds; its flags are fixed or do not exist."""
     free = sum(WIDTH[version] - care.bit_count() for _, care in row.addresses)
     return math.prod(high - low + 1 for low, high in row.intervals) << free
+
+
+def _log_volume(row: Row) -> float:
+    """The size of a row on the scale of :meth:`pathcheck.packetset.box_table.BoxTable.shares`."""
+    fixed = sum(care.bit_count() for _, care in row.addresses) + row.flags[0].bit_count()
+    return sum(math.log2(high - low + 1) for low, high in row.intervals) - fixed
 
 
 def _percent(share: float, exact: bool) -> str:

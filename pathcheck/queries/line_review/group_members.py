@@ -6,21 +6,23 @@ written is not; the group then says more than the list does.
 
 from __future__ import annotations
 
+from collections import ChainMap
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathcheck.dataplane.list_space import line_space
+from pathcheck.dataplane.list_space import Criteria, line_space
 from pathcheck.errors import InternalFault
 from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Line
 from pathcheck.model.device import Device
-from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup
-from pathcheck.packet.box import Box
+from pathcheck.model.object_group import GroupKind, GroupMember, GroupReference, ObjectGroup
+from pathcheck.packet.address import WIDTH, Address
 from pathcheck.packet.packet import Packet
+from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.wildcard import AddressMatch
-from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, rows_of
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, points_of, rows_of
 from pathcheck.queries.line_review.dead_lines import DeadLines, first_match
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
@@ -64,6 +66,7 @@ def dead_members(reviewed: ReviewedList, dead: DeadLines) -> list[Finding]:
     acts as a whole, nor one of the other IP version.
     """
     found = []
+    known = dict(reviewed.device.groups)
     for index in dead.witnesses:
         line = reviewed.lines[index]
         if not isinstance(line, Line):
@@ -75,32 +78,93 @@ def dead_members(reviewed: ReviewedList, dead: DeadLines) -> list[Finding]:
             members = list(members_of(reviewed.device, reference))
             if len(members) < 2:
                 continue
-            # The line is asked again with a group of this one member in the place of the whole one.
-            single = GroupReference(f"one member of {reference.name}\n", reference.kind)
-            groups = dict(reviewed.device.groups)
-            device = replace(reviewed.device, groups=groups)
-            asked = replace(line, **{part: single})  # type: ignore[arg-type]
-            for member in members:
-                groups[reference.kind, single.name] = ObjectGroup(
-                    single.name, reference.kind, (member,), span=member.span
-                )
-                space = line_space(device, asked, reviewed.access_list.family)
-                verdict = None if space.doubts else _judge(reviewed, index, space.boxes, dead)
+            for member in _without_witness(reviewed, index, part, members, dead):
+                criteria = _criteria(reviewed, index, part, member, known)
+                verdict = None if criteria is None else _judge(reviewed, index, criteria, dead)
                 if verdict is not None:
                     found.append(_finding(reviewed, index, reference, member, verdict))
     return found
 
 
-def _judge(reviewed: ReviewedList, index: int, boxes: tuple[Box, ...], dead: DeadLines) -> _Verdict | None:
+def _without_witness(
+    reviewed: ReviewedList, index: int, part: str, members: list[GroupMember], dead: DeadLines
+) -> list[GroupMember]:
+    """Return the members for which the line's own witness, moved to the member, does not show that they act.
+
+    A witness stays one of the line if one of its fields becomes another that the group holds.
+    """
+    witness = dead.witnesses[index]
+    moved: list[Packet] = []
+    left: list[GroupMember] = []
+    tried: list[GroupMember] = []
+    for member in members:
+        value = member.value
+        if part in ("source", "destination") and isinstance(value, AddressMatch) and value.version == reviewed.version:
+            moved.append(replace(witness, **{part: Address(value.version, value.value)}))  # type: ignore[arg-type]
+        elif part.endswith("_ports") and isinstance(value, Ranges) and value and not witness.fragment:
+            moved.append(replace(witness, **{part.removesuffix("s"): value.spans[0][0]}))  # type: ignore[arg-type]
+        else:
+            left.append(member)
+            continue
+        tried.append(member)
+    if not moved:
+        return left
+    world = FRAGMENT if witness.fragment else WHOLE
+    rows = reviewed.table.overlapping(_freed(witness, part), 0, reviewed.first_row[index], world)
+    holding = reviewed.table.holding(points_of(moved, reviewed.version), rows[dead.alive[rows]], world)
+    return left + [tried[place] for place in np.flatnonzero(holding.any(axis=1))]
+
+
+def _freed(packet: Packet, part: str) -> Row:
+    """A packet as a row, but for one part that is left free."""
+    full = (1 << WIDTH[packet.source.version]) - 1
+    ends = [(0, 0) if part == name else (getattr(packet, name).value, full) for name in ("source", "destination")]
+    numbers = (packet.protocol, packet.source_port, packet.destination_port or packet.icmp_type << 8 | packet.icmp_code)
+    free = {"source_ports": 1, "destination_ports": 2}.get(part)
+    protocol, first, second = (
+        (0, 65535) if place == free else (number, number) for place, number in enumerate(numbers)
+    )
+    world = FRAGMENT if packet.fragment else WHOLE
+    dscp = (packet.dscp, packet.dscp)
+    return Row((ends[0], ends[1]), (protocol, first, second, dscp), (255, packet.flags), world)
+
+
+def _criteria(
+    reviewed: ReviewedList,
+    index: int,
+    part: str,
+    member: GroupMember,
+    known: dict[tuple[GroupKind, str], ObjectGroup],
+) -> Criteria | None:
+    """What a line matches with one member in the place of a group, None where that is not known exactly."""
+    whole, value = reviewed.spaces[index].may, member.value
+    if part in ("source", "destination"):
+        if not isinstance(value, AddressMatch) or value.version != reviewed.version:
+            return None
+        one = (value,)
+        return replace(whole, sources=one) if part == "source" else replace(whole, destinations=one)
+    # The line is asked again with a group of this one member, its addresses free because they stay what they are.
+    line = reviewed.lines[index]
+    reference: GroupReference = getattr(line, part)
+    single = GroupReference("one member\n", reference.kind)
+    group = ObjectGroup(single.name, single.kind, (member,), span=member.span)
+    anywhere = AddressMatch.any(reviewed.version)
+    asked = replace(line, source=anywhere, destination=anywhere, **{part: single})  # type: ignore[arg-type]
+    device = replace(reviewed.device, groups=ChainMap({(single.kind, single.name): group}, known))
+    space = line_space(device, asked, reviewed.access_list.family)
+    return None if space.doubts else replace(whole, services=space.may.services)
+
+
+def _judge(reviewed: ReviewedList, index: int, criteria: Criteria, dead: DeadLines) -> _Verdict | None:
     """Say why a part of a line is decided before it, None where a packet of it gets that far or it has none."""
-    rows = [row for box in boxes for row in rows_of(box)]
+    rows = [row for box in criteria for row in rows_of(box)]
     if not rows:
         return None
     holders: set[int] = set()
     if not _is_held(reviewed, index, rows, WHOLE, dead, holders):
         return None
     worlds, sample = WHOLE, None
-    if any(box.names_layer4 for box in boxes):
+    if any(box.names_layer4 for box in criteria.services):
         # Judged without non-initial fragments, as a line that names layer 4 is.
         sample = _decided_otherwise(reviewed, index, rows, WHOLE, dead)
     if sample is None:

@@ -85,7 +85,7 @@ def wildcard_slips(reviewed: ReviewedList) -> list[Finding]:
     found: list[Finding] = []
     lonely = _Neighbours(reviewed)
     for line in reviewed.lines:
-        if not isinstance(line, Line) or line.span.text.count(".") < 6:
+        if not isinstance(line, Line) or not (_is_odd(line.source) or _is_odd(line.destination)):
             continue
         for address, mask, place in _pairs(line.span):
             match = AddressMatch.wildcard(address, mask)
@@ -100,6 +100,14 @@ def wildcard_slips(reviewed: ReviewedList) -> list[Finding]:
             if match == member.value and (slip := judge_mask(address.value, mask.value)) is not None:
                 found.append(_finding(reviewed.device, None, place, mask, match, slip))
     return found
+
+
+def _is_odd(end: AddressMatch | GroupReference) -> bool:
+    """Whether a mask has a gap or is so wide that it can be an octet too far: few lines are looked at further."""
+    if not isinstance(end, AddressMatch):
+        return False
+    free = end.care ^ _ALL
+    return 0xFFFF <= free < _ALL or free & (free + 1) != 0
 
 
 @lru_cache(maxsize=16_384)
