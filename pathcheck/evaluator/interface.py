@@ -168,15 +168,15 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
     if last not in ways:
         why = f"no VLAN leads from {start[0]}:{start[1]} to {goal[0]}:{goal[1]}"
         return Carriage((MAYBE if hidden else NO, why))
-    # With as many cables as places but one the way is the only one; else frames may pass any of the cables.
+    # With as many crossings as places but one the way is the only one; else frames may pass any of the cables.
     only = len(cables) == len(ways) - 1
-    listed = [(*end, way) for cable in cables for end in cable for way in _BOTH if _has_list(config, (*end, way))]
+    listed = [(*end, way) for _, cable in cables for end in cable for way in _BOTH if _has_list(config, (*end, way))]
     on_way = tuple(passed for passed in ways[last] if _has_list(config, passed))
     answer = YES if last in certain else MAYBE
     return Carriage(
         (answer, "how frames are carried depends on what the text leaves open"),
         on_way if only else (),
-        () if only else tuple(sorted(listed)),
+        () if only else tuple(sorted(set(listed))),
     )
 
 
@@ -195,14 +195,14 @@ def cable_reach(config: FleetConfig, start: End) -> list[End]:
 
 def _flood(
     config: FleetConfig, first: Place
-) -> tuple[dict[Place, tuple[PortList, ...]], set[Place], set[frozenset[End]]]:
+) -> tuple[dict[Place, tuple[PortList, ...]], set[Place], set[tuple[frozenset[Place], frozenset[End]]]]:
     """Return each place that frames may reach with the ports on a way there, the certain places, and the cables."""
     ways: dict[Place, tuple[PortList, ...]] = {first: ()}
     certain, cables, todo = {first}, set(), [first]
     while todo:
         place = todo.pop(0)
         for then, sure, out, into in _over_cables(config, place) if place == first or not place[1] else ():
-            cables.add(frozenset((out, into)))
+            cables.add((frozenset((place, then)), frozenset((out, into))))
             is_certain = sure and place in certain
             if then not in ways:
                 ways[then] = (*ways[place], (*out, "out"), (*into, "in"))

@@ -536,16 +536,22 @@ class LayerTwo:
 
     def _inner_port_lists(self, start: Segment) -> tuple[tuple[Doubt, ...], int]:
         """Return the lists on cabled ports within reach of a segment, and the number of cables there."""
-        steps = [
-            step for segment in self.component(start) for step in self._steps(segment) if isinstance(step, _Crossing)
+        crossings = [
+            (segment, step)
+            for segment in self.component(start)
+            if segment == start or segment.port is None
+            for step in self._steps(segment)
+            if isinstance(step, _Crossing)
         ]
+        steps = [step for _, step in crossings]
         doubts = [
             Doubt(f"the list on the switch port {end} may be on the way", binding.span)
             for step in steps
             for end in (step.near, step.far)
             for binding in self._port_bindings(end)
         ]
-        cables = {frozenset((step.near, step.far)) for step in steps}
+        # A cable whose ends may act in several ways joins several pairs of segments.
+        cables = {(frozenset((here, step.segment)), frozenset((step.near, step.far))) for here, step in crossings}
         return tuple(dict.fromkeys(doubts)), len(cables)
 
     def _has_port_list(self, passage: PortPassage) -> bool:

@@ -422,3 +422,18 @@ def test_ipv6_and_link_local_next_hops():
     assert reasons(to("fe80::3", interface="Ethernet2"), one) == {"unmodelled"}
     silent = device("quay", lan, link, route("2001:db8:90::/64", "2001:db8:12::2"), ipv6_routing=False)
     assert reasons(fleet(silent, core), one) == {"unrouted"}
+
+
+def test_two_cables_leave_open_which_list_on_a_port_is_met():
+    # The text leaves open whether Ethernet9 of the core switches; found by the random fleets.
+    trunk, listed = SwitchPort("trunk"), (denying(port=True),)
+    here = device(
+        "quay", interface("Vlan1", "10.1.20.1/24"), *(interface(f"Ethernet{n}", switch_port=trunk) for n in (5, 6))
+    )
+    there = device(
+        "core", interface("Vlan1", "10.1.20.2/24"), interface("Ethernet5", switch_port=trunk, lists=listed), interface("Ethernet9"), NOTHING
+    )  # fmt: skip
+    cables = ("quay:Ethernet5 core:Ethernet9", "quay:Ethernet6 core:Ethernet5")
+    one, at = packet("10.1.30.7", "10.1.20.2"), EntryPoint("quay", "Vlan1")
+    assert reasons(fleet(here, there, links=cables), one, at) == {"unmodelled"}
+    assert reasons(fleet(here, there, links=cables[1:]), one, at) == {"filtered"}
