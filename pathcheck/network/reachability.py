@@ -70,6 +70,11 @@ class HopTrace:
     out_lines: tuple[tuple[PacketSet, LineUse], ...] = ()
     port_lines: tuple[tuple[PacketSet, LineUse], ...] = ()
     notes: tuple[str, ...] = ()
+    faults: tuple[Doubt, ...] = ()
+
+    def failing(self, *faults: Doubt) -> HopTrace:
+        """Return the hop with what is wrong at it, noted as well."""
+        return replace(self.noting(*map(_with_place, faults)), faults=(*self.faults, *faults))
 
     def noting(self, *notes: str) -> HopTrace:
         """Return the hop with more notes."""
@@ -395,7 +400,7 @@ class Walk:
             if state.doubts:
                 self._end_in_doubt(step, state.doubts)
             else:
-                self._end(step.with_hop(step.hop.noting(_with_place(Doubt(why, state.span)))), Reason.STRANDED)
+                self._end(step.with_hop(step.hop.failing(Doubt(why, state.span))), Reason.STRANDED)
             return
         diverting, dropping = self._network.doubtful(step.device).at(into, "in")
         if diverting:
@@ -480,7 +485,7 @@ class Walk:
             step = self._add(step, readings=routing.readings)
             if not routing.on:
                 why = Doubt(f"{step.device} does not route IPv{self._version}: {routing.why}", routing.span)
-                self._end(step.with_hop(step.hop.noting(_with_place(why))), Reason.UNROUTED)
+                self._end(step.with_hop(step.hop.failing(why)), Reason.UNROUTED)
                 return
         entry = piece.entry
         if piece.doubts:
@@ -511,12 +516,12 @@ class Walk:
 
     def _end_without_route(self, step: _Step, piece: Piece) -> None:
         """End packets that no route of the table matches: stranded where a written route could not be used."""
-        notes = [
-            f"the route to {route.prefix} is not in the table: {route.why} ({route.route.span})"
+        faults = [
+            Doubt(f"the route to {route.prefix} is not in the table: {route.why}", route.route.span)
             for route in piece.stranded
         ]
         reason = Reason.STRANDED if piece.stranded else Reason.UNROUTED
-        self._end(step.with_hop(step.hop.noting(*notes)), reason)
+        self._end(step.with_hop(step.hop.failing(*faults)), reason)
 
     # ---- the device's own addresses ---------------------------------------------------------
 
@@ -622,7 +627,7 @@ class Walk:
         if onward.unknown:
             self._end_in_doubt(step, onward.unknown)
         elif onward.stranded is not None:
-            self._end(step.with_hop(step.hop.noting(_with_place(onward.stranded))), Reason.STRANDED)
+            self._end(step.with_hop(step.hop.failing(onward.stranded)), Reason.STRANDED)
         elif onward.outside:
             back = EntryPoint(step.device, step.hop.out)
             self._end(step, outside, back_at=back)

@@ -348,6 +348,7 @@ def _hop(hop: HopTrace, sample: Packet) -> Hop:
         out_line=_deciding(hop.out_lines, sample),
         port_line=_deciding(hop.port_lines, sample),
         notes=tuple(notes),
+        faults=hop.faults,
     )
 
 

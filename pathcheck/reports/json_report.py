@@ -240,6 +240,8 @@ def _hop(hop: Hop) -> Document:
         document["port_line"] = _line(hop.port_line)
     if hop.notes:
         document["notes"] = list(hop.notes)
+    if hop.faults:
+        document["faults"] = [{"why": fault.why, **_place(fault.span)} for fault in hop.faults]
     return document
 
 

@@ -176,15 +176,23 @@ def _way(path: Path) -> list[str]:
     out = [f"    {row[0]:<{width}}  {row[1]:<{middle}}  {row[2]}".rstrip() for row in rows]
     if path.cycle:
         out.append(f"    the loop: {' > '.join(path.cycle)}")
-    return out + [f"    note: {note}" for hop in path.hops for note in hop.notes]
+    # A fault with its line is told where the path ends.
+    told = {f"{fault.why} ({fault.span})" for hop in path.hops for fault in hop.faults if fault.span}
+    return out + [f"    note: {note}" for hop in path.hops for note in hop.notes if note not in told]
 
 
 def _ending(path: Path) -> list[str]:
     """The line that decides a path, a packet of it, and what makes it uncertain or was assumed."""
     out: list[str] = []
     decisive = _decisive_line(path)
+    faults = [fault for hop in path.hops for fault in hop.faults]
     if decisive is not None:
         out += ["", *_deciding(decisive)]
+    elif faults:
+        for fault in faults:
+            out += ["", f"  {path.reason.value}: {fault.why}" + (f", {fault.span}" if fault.span else "")]
+            if fault.span is not None:
+                out.append(quote_line(fault.span, indent="    "))
     elif path.reason in (Reason.DISCARDED, Reason.STRANDED) and path.hops and path.hops[-1].route:
         span = path.hops[-1].route.span
         if span is not None:

@@ -96,6 +96,8 @@ class Hop:
         The line of a list on a switch port or terminal line, None where there is none.
     notes
         What the reader should know about this hop, whole sentences without a final stop.
+    faults
+        What keeps packets from going on, with the line that says so; noted as well.
     """
 
     device: str
@@ -106,6 +108,7 @@ class Hop:
     out_line: LineUse | None = None
     port_line: LineUse | None = None
     notes: tuple[str, ...] = ()
+    faults: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

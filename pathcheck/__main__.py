@@ -1,0 +1,5 @@
+"""`python -m pathcheck` is the program."""
+
+from pathcheck.cli.main import run
+
+run()
