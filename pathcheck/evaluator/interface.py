@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathcheck.evaluator.access_list import MAYBE, NO, YES, Answer
+from pathcheck.evaluator.index import index_of
 from pathcheck.model.access_list import Direction
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
@@ -154,7 +155,7 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
     on both sides, the subnet is assumed to be carried.
     """
     for name, interface in (start, goal):
-        links = [end for link in config.links for end in (link.a, link.b) if end.device == name]
+        links = [near for near, _ in index_of(config).cables.get(name, ())]
         device = config.devices[name]
         apart = device.interfaces[interface].kind == "management"
         if not links or (apart and all(end.interface != interface for end in links)):
@@ -227,20 +228,19 @@ def _place(config: FleetConfig, end: End) -> Place | None:
 
 def _over_cables(config: FleetConfig, place: Place) -> Iterator[tuple[Place, bool, End, End]]:
     """Yield where frames get from a place over one cable, whether that is certain, and the two ports."""
-    for link in config.links:
-        for ends in ((link.a, link.b), (link.b, link.a)):
-            if ends[0].device != place[0] or not all(end.device in config.devices for end in ends):
-                continue
-            near, far = (_cable_end(config.devices[end.device], end.interface) for end in ends)
-            if near is None or far is None:
-                continue
-            found = [_cross(place, near, near_mode, far, far_mode) for near_mode, far_mode in _mode_pairs(near, far)]
-            for then in dict.fromkeys(reached for reached in found if reached is not None):
-                sure = all(reached == then for reached in found)
-                sure = sure and not _is_hidden(config, place) and not _is_hidden(config, then)
-                # A change of the VLAN's number works on some switches and is blocked by others.
-                sure = sure and (bool(place[1]) or bool(then[1]) or place[2] == then[2])
-                yield then, sure, (near.device.name, near.name), (far.device.name, far.name)
+    for ends in index_of(config).cables.get(place[0], ()):
+        if not all(end.device in config.devices for end in ends):
+            continue
+        near, far = (_cable_end(config.devices[end.device], end.interface) for end in ends)
+        if near is None or far is None:
+            continue
+        found = [_cross(place, near, near_mode, far, far_mode) for near_mode, far_mode in _mode_pairs(near, far)]
+        for then in dict.fromkeys(reached for reached in found if reached is not None):
+            sure = all(reached == then for reached in found)
+            sure = sure and not _is_hidden(config, place) and not _is_hidden(config, then)
+            # A change of the VLAN's number works on some switches and is blocked by others.
+            sure = sure and (bool(place[1]) or bool(then[1]) or place[2] == then[2])
+            yield then, sure, (near.device.name, near.name), (far.device.name, far.name)
 
 
 @dataclass(frozen=True, slots=True)

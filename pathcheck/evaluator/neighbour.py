@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathcheck.evaluator.access_list import MAYBE, NO, YES
+from pathcheck.evaluator.index import index_of
 from pathcheck.evaluator.interface import Carriage, End, cable_reach, carried, is_up
 from pathcheck.evaluator.route import routes_packets
 from pathcheck.model.fleet_config import FleetConfig
@@ -36,40 +37,34 @@ class Onward:
 
 def owners(config: FleetConfig, address: Address) -> list[tuple[End, InterfaceAddress]]:
     """Return each interface that has an address, up or down."""
-    return [
-        ((device.name, interface.name), item)
-        for device in config.devices.values()
-        for interface in device.interfaces.values()
-        for item in interface.addresses
-        if item.address == address
-    ]
+    return index_of(config).owners.get(address, [])
 
 
 def takers(config: FleetConfig, out: End, version: int, next_hop: Address | None) -> Onward:
     """Find who takes packets for an address on the link of `out`; None is a route that names no next hop."""
     subnets = _subnets(config, out, version)
-    cabled = [end for end in cable_reach(config, out) if end[0] != out[0]]
     if next_hop is None:
-        return _behind(config, out, version, subnets, cabled)
+        return _behind(config, out, version, subnets)
     owning = [(end, item) for end, item in owners(config, next_hop) if not _is_same_table(config, end, out)]
     if next_hop in Prefix.parse("fe80::/10"):
         near = [end for end, _ in owning if _touch(subnets, _subnets(config, end, version))]
-        near = near or [end for end, _ in owning if end in cabled]
-        if not near and (_others(config, out, version) or cabled):
+        near = near or [end for end, _ in owning if end in _cabled(config, out)]
+        if not near and (_others(config, out, version) or _cabled(config, out)):
             return Onward(fate="unknown", why=f"a device on the link may have given itself {next_hop}")
         return _choose(config, out, near)
     on_subnet = [end for end, item in owning if _touch(subnets, [item.prefix])]
     if owning and not on_subnet:
-        on_subnet = [end for end, _ in owning if end in cabled]
+        on_subnet = [end for end, _ in owning if end in _cabled(config, out)]
         if not on_subnet:
             return Onward(fate="unknown", why=f"{next_hop} is on no subnet of {out[0]}:{out[1]}")
     return _choose(config, out, on_subnet)
 
 
-def _behind(config: FleetConfig, out: End, version: int, subnets: list[Prefix], cabled: list[End]) -> Onward:
+def _behind(config: FleetConfig, out: End, version: int, subnets: list[Prefix]) -> Onward:
     """Who takes packets for any address: the other end of the link, else each router of the subnet."""
     interface = config.devices[out[0]].interfaces[out[1]]
     if not subnets:
+        cabled = _cabled(config, out)
         if not cabled:
             return Onward(fate="unknown", why=f"who is at the other end of {out[0]}:{out[1]} is not in the text")
         return _choose(config, out, cabled)
@@ -109,6 +104,11 @@ def _choose(config: FleetConfig, out: End, ends: list[End]) -> Onward:
     if stranded:
         return Onward(fate="stranded", why=stranded)
     return Onward()
+
+
+def _cabled(config: FleetConfig, out: End) -> list[End]:
+    """Return the interfaces of other devices to which a cable leads."""
+    return [end for end in cable_reach(config, out) if end[0] != out[0]]
 
 
 def _up(config: FleetConfig, end: End) -> int:

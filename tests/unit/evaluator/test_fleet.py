@@ -430,9 +430,8 @@ def test_two_cables_leave_open_which_list_on_a_port_is_met():
     here = device(
         "quay", interface("Vlan1", "10.1.20.1/24"), *(interface(f"Ethernet{n}", switch_port=trunk) for n in (5, 6))
     )
-    there = device(
-        "core", interface("Vlan1", "10.1.20.2/24"), interface("Ethernet5", switch_port=trunk, lists=listed), interface("Ethernet9"), NOTHING
-    )  # fmt: skip
+    ports = interface("Ethernet5", switch_port=trunk, lists=listed), interface("Ethernet9")
+    there = device("core", interface("Vlan1", "10.1.20.2/24"), *ports, NOTHING)
     cables = ("quay:Ethernet5 core:Ethernet9", "quay:Ethernet6 core:Ethernet5")
     one, at = packet("10.1.30.7", "10.1.20.2"), EntryPoint("quay", "Vlan1")
     assert reasons(fleet(here, there, links=cables), one, at) == {"unmodelled"}
