@@ -1,0 +1,90 @@
+"""`pathcheck tidy`: an equivalent, shorter list, with the proof."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pathcheck.results.tidy import FileChange
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("tidy")(tidy)
+
+
+def tidy(
+    acl: Annotated[str, typer.Argument(metavar="ACL", help="The name of the list.", show_default=False)],
+    fleet: FleetOption = Path(),
+    device: Annotated[str | None, typer.Option("--device", metavar="NAME", help="Whose list is meant.")] = None,
+    diff: Annotated[
+        bool, typer.Option("--diff", help="A patch against the file, for `patch -p0` or `git apply -p0`.")
+    ] = False,
+    write: Annotated[bool, typer.Option("--write", help="Change the file, and nothing else in it.")] = False,
+    json: JsonOption = False,
+) -> int:
+    """Write an access list shorter without changing what it decides, and prove it.
+
+    Exit status: 0 nothing to tidy, or --write has written; 1 there is a shorter list; 3 what the list decides as a
+    whole is uncertain, so that it was left alone.
+    """
+    if diff and json:
+        raise UsageError("`--diff` and `--json` both want standard output", help="the document holds the text, too")
+    from pathcheck.fleet import load_fleet
+    from pathcheck.queries.tidy import rewritten_files, tidy_named
+    from pathcheck.reports.tidy import render_patch, render_tidy, tidy_document
+
+    loaded = load_fleet(fleet)
+    owner, results = tidy_named(loaded, acl, device=device)
+    changes = rewritten_files(loaded, owner, results) if diff or write else ()
+    if write:
+        _write(loaded.folder, changes)
+    if json:
+        from pathcheck.reports.json_report import render_json
+
+        typer.echo(render_json(tidy_document(results, changes, written=write)))
+    elif diff:
+        folder = str(loaded.folder)
+        typer.echo(render_patch(changes, "" if folder == "." else folder), nl=False)
+    else:
+        typer.echo(render_tidy(results))
+    if any(result.notes for result in results):
+        return UNCERTAIN
+    return HOLDS if write or all(result.is_tidy for result in results) else BROKEN
+
+
+def _write(folder: Path, changes: Sequence[FileChange]) -> None:
+    """Replace files whole: each is complete at any time, and keeps its mode and its owner's links."""
+    import os
+    import shutil
+    import tempfile
+
+    ready: list[tuple[str, Path]] = []
+    try:
+        for change in changes:
+            place = (folder / change.file).resolve()
+            handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
+            ready.append((name, place))
+            with os.fdopen(handle, "wb") as file:
+                file.write(change.after)
+                file.flush()
+                os.fsync(file.fileno())
+            shutil.copymode(place, name)
+        for name, place in ready:
+            os.replace(name, place)
+    except OSError as error:
+        for name, _ in ready:
+            if os.path.exists(name):
+                os.unlink(name)
+        raise UsageError(f"the file cannot be written: {(error.strerror or str(error)).lower()}") from error

@@ -1,0 +1,170 @@
+"""The shorter list as text: by itself, and in place of the old one in its file, with nothing else touched."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pathcheck.errors import UsageError
+from pathcheck.fleet import LoadedFleet
+from pathcheck.model.access_list import AccessList, Entry
+from pathcheck.model.device import Device
+from pathcheck.results.tidy import FileChange, TidyResult
+from pathcheck.writer import write_device, write_list
+
+__all__ = ["list_text", "rewritten_files"]
+
+_DATA_ENDINGS = (".yaml", ".yml", ".json")
+_IN_ONE_LINE = re.compile(r"\s*(?:\S+[#>]\s*)?access-list\s+\d+\s", re.IGNORECASE)
+_BOM = b"\xef\xbb\xbf"
+
+
+def list_text(
+    device: Device, before: AccessList, after: AccessList, texts: Mapping[int, str | None]
+) -> tuple[str, bool]:
+    """Return a list as configuration text, kept lines as they are written, and whether that could be done.
+
+    Parameters
+    ----------
+    after
+        The list to be written.
+    texts
+        New text by place among the entries of `before`, None for what is gone.
+    """
+    lines = []
+    for place, entry in enumerate(before.entries):
+        text = texts.get(place, entry.span.text)
+        if text is not None:
+            lines.append(text)
+    if not all(_IN_ONE_LINE.match(line) for line in lines):
+        lines.insert(0, before.span.text)
+    written = "".join(f"{line}\n" for line in lines)
+    if _reads_as(device, written, after):
+        return written, True
+    return write_list(after, masks=device.assume.dotted_mask), False
+
+
+def rewritten_files(loaded: LoadedFleet, device: Device, results: Sequence[TidyResult]) -> tuple[FileChange, ...]:
+    """Return the files of a device with shorter lists in place of the old ones; nothing else in them changes.
+
+    Parameters
+    ----------
+    results
+        Of lists of the device.
+
+    Raises
+    ------
+    UsageError
+        A list is not written in lines that could be taken out one by one, or the file has changed since it was read.
+    """
+    edits: defaultdict[str, dict[int, str | None]] = defaultdict(dict)
+    for result in results:
+        for place, text in (*result.new_texts,):
+            span = result.before.entries[place].span
+            edits[span.file][span.line] = text
+    if not edits:
+        return ()
+    contents = {name: _content(loaded, name) for name in device.files}
+    changed = {}
+    for name, lines in edits.items():
+        if name.lower().endswith(_DATA_ENDINGS):
+            raise UsageError(
+                f"the list stands in `{name}`, which is data; only lists in configuration text are changed in place",
+                help="take the shorter list from the output without `--diff` and `--write`",
+            )
+        changed[name] = _edited(name, contents[name], lines)
+    _check(device, contents, {**contents, **changed}, results)
+    return tuple(FileChange(name, contents[name], changed[name]) for name in device.files if name in changed)
+
+
+def _content(loaded: LoadedFleet, name: str) -> bytes:
+    """Read a file of the fleet."""
+    try:
+        return (loaded.folder / name).read_bytes()
+    except OSError as error:
+        raise UsageError(f"`{name}` cannot be read again: {(error.strerror or str(error)).lower()}") from None
+
+
+def _edited(name: str, data: bytes, edits: Mapping[int, str | None]) -> bytes:
+    """Put new text in place of lines, or nothing; line ends stay."""
+    mark = _BOM if data.startswith(_BOM) else b""
+    lines = data[len(mark) :].split(b"\n")
+    for number, text in edits.items():
+        if number > len(lines):
+            raise UsageError(f"`{name}` has changed since it was read", help="run the command again")
+        if text is not None:
+            carriage = b"\r" if lines[number - 1].endswith(b"\r") else b""
+            lines[number - 1] = text.encode() + carriage
+    kept = [line for number, line in enumerate(lines, 1) if edits.get(number, "") is not None]
+    return mark + b"\n".join(kept)
+
+
+def _check(
+    device: Device, before: Mapping[str, bytes], after: Mapping[str, bytes], results: Sequence[TidyResult]
+) -> None:
+    """Read the files as they were and as they will be: the lists are to be the shorter ones, all else the same."""
+    from pathcheck.parser.device_files import read_device_files
+
+    old, new = (
+        read_device_files(list(files.items()), default_name=device.name, assume=device.assume).devices
+        for files in (before, after)
+    )
+    wanted = {(one.before.family, one.before.name): one for one in results}
+    seen = 0
+    for first, second in zip(old, new, strict=False):
+        lists = dict(first.access_lists)
+        if any(
+            lists.get(key) is not None and _alike(lists[key], one.before) and _spans(lists[key]) == _spans(one.before)
+            for key, one in wanted.items()
+        ):
+            seen += 1
+            for key, one in wanted.items():
+                lists[key] = one.after
+        if not (
+            lists.keys() == second.access_lists.keys()
+            and all(_alike(lists[key], second.access_lists[key]) for key in lists)
+            and replace(first, access_lists={}) == replace(second, access_lists={})
+        ):
+            raise UsageError(
+                "the list is written in a way in which its lines cannot be taken out one by one",
+                help="numbers that stand twice, lines that remove others, or lines without a number among numbered "
+                "ones; replace the whole list by the text that is printed without `--diff` and `--write`",
+            )
+    if seen != 1 or len(old) != len(new):
+        raise UsageError("the file has changed since it was read", help="run the command again")
+
+
+def _reads_as(device: Device, text: str, wanted: AccessList) -> bool:
+    """Whether a text by itself is the list."""
+    from pathcheck.parser.configuration import SourceText, read_configuration
+
+    groups = ""
+    if device.groups:
+        groups = write_device(Device(device.name, groups=device.groups, assume=device.assume))
+    read = read_configuration(
+        [SourceText("list", (groups + text).encode())], default_name=device.name, assume=device.assume
+    )
+    if len(read.devices) != 1:
+        return False
+    lists = read.devices[0].access_lists
+    found = lists.get((wanted.family, wanted.name))
+    return found is not None and len(lists) == 1 and _alike(found, wanted)
+
+
+def _alike(one: AccessList, other: AccessList) -> bool:
+    """Whether two lists have the same entries in the same order; their numbers do not count."""
+    return one.standard == other.standard and [_said(entry) for entry in one.entries] == [
+        _said(entry) for entry in other.entries
+    ]
+
+
+def _said(entry: Entry) -> Entry:
+    """An entry without its number."""
+    return replace(entry, sequence=0)
+
+
+def _spans(access_list: AccessList) -> list[object]:
+    """Where the entries of a list stand."""
+    return [entry.span for entry in access_list.entries]
