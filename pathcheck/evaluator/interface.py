@@ -68,6 +68,8 @@ def is_up(device: Device, interface: Interface) -> Answer:
 
 def channel_of(device: Device, port: Interface) -> Interface:
     """Return the port channel that a port is a member of, else the port itself."""
+    if port.channel_group is None:
+        return port
     for other in device.interfaces.values():
         digits = other.name[len(other.name.rstrip("0123456789")) :]
         if other.kind == "port-channel" and digits and port.channel_group == int(digits):
@@ -90,8 +92,10 @@ def _svi_is_up(device: Device, vlan: int) -> Answer:
         return NO, f"VLAN {vlan} is shut down"
     if not _exists(device, vlan):
         return (MAYBE if hidden else NO), f"VLAN {vlan} is not defined"
-    ports = [port for port in device.interfaces.values() if port.kind in ("physical", "port-channel")]
-    best = max((_in_vlan(device, port, vlan) for port in ports if is_up(device, port)[0] == YES), default=NO)
+    best = NO
+    for port in device.interfaces.values():
+        if best != YES and port.kind in ("physical", "port-channel") and is_up(device, port)[0] == YES:
+            best = max(best, _in_vlan(device, port, vlan))
     if best != YES and device.assume.svi_without_port == "up":
         return YES, ""
     return (MAYBE if hidden and best == NO else best), f"no port in VLAN {vlan} is up for certain"
@@ -164,9 +168,8 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
     if first is None or last is None:
         return Carriage((MAYBE, "the text does not tell which VLAN an interface is in"))
     ways, certain, cables = _flood(config, first)
-    there = tuple(ways) + tuple(_flood(config, last)[0])
-    hidden = any(_is_hidden(config, place) for place in there)
     if last not in ways:
+        hidden = any(_is_hidden(config, place) for place in (*ways, *_flood(config, last)[0]))
         why = f"no VLAN leads from {start[0]}:{start[1]} to {goal[0]}:{goal[1]}"
         return Carriage((MAYBE if hidden else NO, why))
     # With as many crossings as places but one the way is the only one; else frames may pass any of the cables.

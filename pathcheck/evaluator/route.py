@@ -119,9 +119,12 @@ def best_ways(device: Device, vrf: str | None, destination: Address) -> Choice:
 
 def _all_routes(device: Device, version: int) -> Iterator[_Route]:
     """Yield each route of the device, those that may be there with the reason."""
+    borrowing = [interface for interface in device.interfaces.values() if interface.borrowed is not None]
     for interface in device.interfaces.values():
+        if not interface.addresses:
+            continue
         up, why = is_up(device, interface)
-        borrowers = [it for it in device.interfaces.values() if it.borrowed == interface.name and is_up(device, it)[0]]
+        borrowers = [it for it in borrowing if it.borrowed == interface.name and is_up(device, it)[0]]
         for item in interface.addresses:
             if item.address.version != version or item.role == "link-local" or item.length == WIDTH[version]:
                 continue
@@ -291,8 +294,9 @@ def _shares_subnet(device: Device, interface: Interface, address: Address) -> st
     """Name the other interface of the table whose subnet overlaps the one of an address; devices refuse that."""
     mine = [item.prefix for item in interface.addresses if address in item.prefix and item.role != "link-local"]
     for other in device.interfaces.values():
-        if other.name != interface.name and other.vrf == interface.vrf and is_up(device, other)[0] != NO:
-            for item in other.addresses:
-                if item.role != "link-local" and any(prefix.overlaps(item.prefix) for prefix in mine):
-                    return f"{interface.name} and {other.name} share addresses"
+        theirs = [item.prefix for item in other.addresses if item.role != "link-local"]
+        overlap = any(prefix.overlaps(their) for prefix in mine for their in theirs)
+        same_table = other.name != interface.name and other.vrf == interface.vrf
+        if overlap and same_table and is_up(device, other)[0] != NO:
+            return f"{interface.name} and {other.name} share addresses"
     return ""
