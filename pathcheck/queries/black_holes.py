@@ -151,6 +151,7 @@ class FleetForwarding:
             self._outcomes.append(stretch.outcome)
         self._highs = [*self._lows[1:], 1 << WIDTH[version]] if self._lows else []
         self._judged: dict[int, tuple[int, int]] = {}
+        self._labels: dict[int, tuple[str, ...]] = {}
 
     @cached_property
     def failures(self) -> tuple[Failure, ...]:
@@ -187,17 +188,24 @@ class FleetForwarding:
 
     def labels(self, mask: int) -> tuple[str, ...]:
         """Return the names of entry points; a table with all its sides is named once."""
-        places = [self.graph.places[bit] for bit in range(self.graph.entry_count) if mask >> bit & 1]
-        sides: dict[TablePlace, int] = defaultdict(int)
-        for place in self.graph.places[: self.graph.entry_count]:
-            sides[place.whole] += 1
-        here: dict[TablePlace, list[TablePlace]] = defaultdict(list)
-        for place in places:
-            here[place.whole].append(place)
-        found: list[str] = []
-        for whole, parts in sorted(here.items()):
-            found.extend([str(whole)] if len(parts) == sides[whole] else map(str, sorted(parts)))
-        return tuple(found)
+        if mask not in self._labels:
+            found: list[str] = []
+            for sides, name, parts in self._tables:
+                if mask & sides == sides:
+                    found.append(name)
+                elif mask & sides:
+                    found.extend(part for bit, part in parts if mask & bit)
+            self._labels[mask] = tuple(found)
+        return self._labels[mask]
+
+    @cached_property
+    def _tables(self) -> list[tuple[int, str, list[tuple[int, str]]]]:
+        """The tables of the entry points in order: all bits of a table, its name, and each of its sides."""
+        sides: dict[TablePlace, list[tuple[int, str]]] = defaultdict(list)
+        entries = sorted((place, bit) for bit, place in enumerate(self.graph.places[: self.graph.entry_count]))
+        for place, bit in entries:
+            sides[place.whole].append((1 << bit, str(place)))
+        return [(sum(bit for bit, _ in parts), str(whole), parts) for whole, parts in sides.items()]
 
     def prefixes(self, intervals: Iterable[Interval]) -> tuple[Prefix, ...]:
         """Return the fewest prefixes that hold exactly some intervals, which are apart and in order."""

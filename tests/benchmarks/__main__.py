@@ -20,6 +20,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from fleets import measure_fleets
 from made_lists import make_list
 from naive import covered_by_one_line, first_line
 
@@ -34,6 +35,7 @@ def main() -> None:
     options.add_argument("--lists", type=Path, help="folder of lists to review")
     options.add_argument("--runs", type=int, default=5)
     options.add_argument("--most", type=int, default=10_000, help="longest list that is made")
+    options.add_argument("--devices", type=int, default=500, help="largest fleet that is made")
     options.add_argument("--smt-lines", type=int, default=1000, help="longest list given to the solver")
     asked = options.parse_args()
     print(
@@ -44,6 +46,7 @@ def main() -> None:
         made = Path(folder)
         _reading(made)
         _decisions(made)
+        measure_fleets(made, asked.devices)
         lists = sorted(asked.lists.glob("*.cfg")) if asked.lists else []
         for kind in ("hosts", "zones", "wide"):
             for count in (1000, 8000, 100_000):

@@ -44,6 +44,8 @@ def lost_subnets(forwarding: FleetForwarding, device: str | None = None) -> Iter
     subnets = [subnet for subnet in forwarding.subnets if not subnet.is_link]
     places: dict[tuple[TablePlace, Reason], _Place] = defaultdict(_Place)
     parts: dict[TablePlace, int] | None = None
+    starts = [subnet.prefix.value for subnet in subnets]
+    longest = max((subnet.prefix.size for subnet in subnets), default=0)
     numbers = {id(end): number for number, end in enumerate(forwarding.graph.ends)}
     for failure in forwarding.failures:
         fate = failure.fate
@@ -51,7 +53,7 @@ def lost_subnets(forwarding: FleetForwarding, device: str | None = None) -> Iter
             continue
         if device not in (None, fate.at.device) or not _routes(forwarding, fate.at):
             continue
-        touched = _touched(failure, subnets)
+        touched = _touched(failure, subnets, starts, longest)
         if not touched:
             continue
         if parts is None:
@@ -73,11 +75,12 @@ def _routes(forwarding: FleetForwarding, place: TablePlace) -> bool:
     return forwarding.network.routing(place.device, forwarding.version).on
 
 
-def _touched(failure: Failure, subnets: list[FleetSubnet]) -> dict[FleetSubnet, int]:
-    """Return the subnets of which some address is lost, with the entry points; both are in order."""
+def _touched(failure: Failure, subnets: list[FleetSubnet], starts: list[int], longest: int) -> dict[FleetSubnet, int]:
+    """Return the subnets of which some address is lost, with the entry points; both are in order.
+
+    `starts` are the first addresses of the subnets, `longest` is the size of the widest.
+    """
     found: dict[FleetSubnet, int] = {}
-    starts = [subnet.prefix.value for subnet in subnets]
-    longest = max((subnet.prefix.size for subnet in subnets), default=0)
     for mask, intervals in failure.parts:
         for low, high in intervals:
             index = bisect_left(starts, low - longest + 1)
