@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -66,6 +67,7 @@ class Topology:
         self.config = config
         self._states: dict[tuple[str, str], InterfaceState] = {}
         self._logical: dict[LinkEnd, LinkEnd] = {}
+        self._subinterfaces: dict[str, dict[str, tuple[Interface, ...]]] = {}
 
     @property
     def devices(self) -> Iterable[Device]:
@@ -126,6 +128,10 @@ class Topology:
                 found[prefix.version, prefix.length][prefix.value].append(attachment)
         return {key: dict(values) for key, values in sorted(found.items())}
 
+    @cached_property
+    def _sorted_subnets(self) -> dict[tuple[IPVersion, int], list[int]]:
+        return {key: sorted(subnets) for key, subnets in self._by_subnet.items()}
+
     def owners(self, address: Address) -> tuple[Attachment, ...]:
         """Return the interfaces that have an address, up or down."""
         return tuple(self._by_address.get(address, ()))
@@ -174,9 +180,9 @@ class Topology:
                 if subnet.value in subnets:
                     yield subnet
             else:
-                yield from (
-                    Prefix(version, value, length) for value in sorted(subnets) if Address(version, value) in prefix
-                )
+                values = self._sorted_subnets[version, length]
+                inside = slice(bisect_left(values, prefix.value), bisect_left(values, prefix.value + prefix.size))
+                yield from (Prefix(version, value, length) for value in values[inside])
 
     def subnets(self) -> tuple[Prefix, ...]:
         """Return each subnet that an interface of the fleet is on, in order."""
@@ -232,6 +238,16 @@ class Topology:
             if interface.kind == "port-channel" and channel_number(interface) == port.channel_group:
                 return LinkEnd(end.device, interface.name)
         return end
+
+    def subinterfaces(self, device: str, parent: str) -> tuple[Interface, ...]:
+        """Return the sub-interfaces of an interface, in the order of the text."""
+        if device not in self._subinterfaces:
+            found: dict[str, list[Interface]] = defaultdict(list)
+            for interface in self.device(device).interfaces.values():
+                if interface.parent is not None:
+                    found[interface.parent].append(interface)
+            self._subinterfaces[device] = {name: tuple(below) for name, below in found.items()}
+        return self._subinterfaces[device].get(parent, ())
 
     @cached_property
     def graph(self) -> networkx.Graph[tuple[str, ...]]:
