@@ -18,7 +18,14 @@ from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.results.path import Reading
 from pathcheck.results.verdict import Reason, Verdict
 
-__all__ = ["Carried", "carry", "carry_back"]
+__all__ = ["Carried", "SecondOpinion", "carry", "carry_back"]
+
+SAMPLES = 200
+"""Packets that the evaluator tries at most."""
+
+EFFORT = 100_000
+"""What the evaluator may spend, in pairs of a route and an interface of the device that has most: it goes through all
+of them for each packet, so that in large fleets it tries fewer packets, or none."""
 
 
 @dataclass(slots=True)
@@ -46,25 +53,51 @@ class Carried:
         union = packet_space(self.version).union
         self.by_reason = {reason: union(sets[reason]) for reason in Reason if reason in sets}
 
-    def confirm(self, config: FleetConfig, sample: Packet) -> None:
-        """Let the evaluator follow a packet from each of its starts.
+
+class SecondOpinion:
+    """Lets the evaluator follow samples, as many as the size of the fleet allows.
+
+    Parameters
+    ----------
+    config
+        The fleet.
+    """
+
+    def __init__(self, config: FleetConfig) -> None:
+        self._config = config
+        pairs = max((len(one.static_routes) * len(one.interfaces) for one in config.devices.values()), default=0)
+        self._left = min(SAMPLES, EFFORT // max(1, pairs))
+        self.note = (
+            "" if self._left else "the fleet is too large to try samples packet by packet; `pathcheck flow` tries them"
+        )
+
+    def try_one_of_each(self, carried: Carried, sets: Iterable[PacketSet]) -> None:
+        """Try a packet of each set; it must end as that of a set that was carried.
 
         Raises
         ------
         InternalFault
-            Its certain ends are not those that were found.
+            The evaluator's certain ends are not those that were found.
         """
-        starts = [start for start in self.starts if sample in start.packets]
+        for packets in sets:
+            if not self._left:
+                return
+            sample = packets.sample()
+            if sample is not None:
+                self._left -= 1
+                self._try(carried, sample)
+
+    def _try(self, carried: Carried, sample: Packet) -> None:
+        starts = [start for start in carried.starts if sample in start.packets]
         if not starts:
             return
-        mine = {reason for reason, packets in self.by_reason.items() if sample in packets}
+        mine = {reason for reason, packets in carried.by_reason.items() if sample in packets}
         theirs = {
             outcome.reason
             for start in starts
-            for outcome in evaluate_packet(config, sample, start.at, start.vrf, start.ports)
+            for outcome in evaluate_packet(self._config, sample, start.at, start.vrf, start.ports)
         }
-        certain = mine - {Reason.UNMODELLED}
-        if certain <= theirs and (Reason.UNMODELLED in mine or theirs <= mine):
+        if mine - {Reason.UNMODELLED} <= theirs and (Reason.UNMODELLED in mine or theirs <= mine):
             return
         places = ", ".join(f"{start.at.device}:{start.at.interface or '-'}" for start in starts)
         words = [" ".join(sorted(reason.value for reason in reasons)) for reasons in (mine, theirs)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from pathcheck.fleet import LoadedFleet
 from pathcheck.network.topology import Topology
@@ -41,6 +41,7 @@ def ends_of(words: Iterable[str], loaded: LoadedFleet, topology: Topology) -> li
         A word cannot be read.
     """
     found: dict[ReachEnd, None] = {}
+    subnets = dict.fromkeys(topology.subnets())
     for word in words:
         if word == "any":
             found.update(dict.fromkeys(all_ends(loaded, topology)[0]))
@@ -51,13 +52,12 @@ def ends_of(words: Iterable[str], loaded: LoadedFleet, topology: Topology) -> li
             if word in loaded.config.devices:
                 found[ReachEnd(word, "device", prefixes)] = None
             else:
-                found.update(dict.fromkeys(_inside(prefixes[0], topology)))
+                found.update(dict.fromkeys(_inside(prefixes[0], subnets, topology)))
     return list(found)
 
 
-def _inside(prefix: Prefix, topology: Topology) -> Sequence[ReachEnd]:
+def _inside(prefix: Prefix, subnets: Collection[Prefix], topology: Topology) -> Sequence[ReachEnd]:
     """Return the subnets inside a prefix, those without stations only where the prefix is one; else the prefix."""
-    subnets = topology.subnets()
     if prefix in subnets:
         return [_subnet(topology, prefix)]
     inside = [subnet for subnet in subnets if prefix.covers(subnet) and holds_stations(topology, subnet)]

@@ -23,7 +23,7 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.flow import network_of
-from pathcheck.queries.reach.carried import Carried, carry, carry_back
+from pathcheck.queries.reach.carried import Carried, SecondOpinion, carry, carry_back
 from pathcheck.queries.reach.ends import all_ends, ends_of
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.results.reach import ReachAnswer, ReachCell, ReachEnd
@@ -43,9 +43,6 @@ CELLS_SHOWN = 400
 
 DOUBTS = 4
 """Doubtful lines that are named for a cell at most."""
-
-SAMPLES = 200
-"""Packets that the evaluator tries at most."""
 
 Advance = Callable[[int], None]
 
@@ -179,11 +176,14 @@ class _Matrix:
     readings: dict[Reading, None] = field(default_factory=dict)
     assumed: dict[str, None] = field(default_factory=dict)
     partly: dict[tuple[str, str, IPVersion], _Partly] = field(default_factory=dict)
-    tried: int = 0
+    opinion: SecondOpinion = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.opinion = SecondOpinion(self.network.config)
 
     def all_notes(self) -> list[str]:
         """Return the notes, with what was assumed about cables."""
-        found = list(dict.fromkeys(self.notes))
+        found = list(dict.fromkeys((*self.notes, *filter(None, [self.opinion.note]))))
         if self.assumed:
             names = ", ".join(list(self.assumed)[:6]) + (", and others" if len(self.assumed) > 6 else "")
             found.append(f"no cabling is given for {names}: the subnets are assumed to be carried")
@@ -274,22 +274,13 @@ class _Matrix:
         answering = None if back is None else _Side(back, _addressed(version, row.flow.source, True))
         for side in (there, answering):
             if side is not None:
-                self._try_samples(side)
+                self.opinion.try_one_of_each(side.carried, side.by_reason.values())
         for column in columns:
             towards = _addressed(version, _of(version, column), True)
             answers = None
             if answering is not None:
                 answers = answering.within(_addressed(version, _of(version, column), False))
             yield column, (asked & towards, there.within(towards), answers)
-
-    def _try_samples(self, side: _Side) -> None:
-        """Let the evaluator try one packet of each end of a row, as long as that is not too much."""
-        for packets in side.by_reason.values():
-            if self.tried < SAMPLES:
-                self.tried += 1
-                sample = packets.sample()
-                assert sample is not None
-                side.carried.confirm(self.network.config, sample)
 
     def _cell(
         self, row: _Row, column: ReachEnd, asked: PacketSet, there: _Side, back: _Side | None
@@ -365,9 +356,9 @@ class _Matrix:
         for box in boxes:
             sample = (packets & space.of(box)).sample()
             if sample is not None and len(found) < ROWS:
-                if not found:
-                    carried.confirm(self.network.config, sample)
                 found.append(Region(box, sample))
+        if found:
+            self.opinion.try_one_of_each(carried, [packets & space.of(found[0].box)])
         return tuple(found)
 
 

@@ -17,9 +17,9 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.flow import network_of
-from pathcheck.queries.reach.carried import Carried, carry
+from pathcheck.queries.reach.carried import Carried, SecondOpinion, carry
 from pathcheck.queries.reach.ends import holds_stations
-from pathcheck.queries.reach.matrix import DOUBTS, SAMPLES, Advance
+from pathcheck.queries.reach.matrix import DOUBTS, Advance
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.results.reach import EntrySources, SourcesAnswer
 from pathcheck.results.verdict import Reason, Verdict
@@ -111,11 +111,14 @@ class _Sources:
     readings: dict[Reading, None] = field(default_factory=dict)
     assumed: dict[str, None] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
-    tried: int = 0
+    opinion: SecondOpinion = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.opinion = SecondOpinion(self.network.config)
 
     def all_notes(self) -> list[str]:
         """Return the notes, with what was assumed about cables."""
-        found = list(dict.fromkeys(self.notes))
+        found = list(dict.fromkeys((*self.notes, *filter(None, [self.opinion.note]))))
         if self.assumed:
             names = ", ".join(list(self.assumed)[:6]) + (", and others" if len(self.assumed) > 6 else "")
             found.append(f"no cabling is given for {names}: the subnets are assumed to be carried")
@@ -128,7 +131,7 @@ class _Sources:
         carried = carry(self.network, version, starts, known)
         self.readings.update(carried.readings)
         self.assumed.update(carried.assumed)
-        self._try_samples(carried)
+        self.opinion.try_one_of_each(carried, carried.by_reason.values())
         passing = self._sources(carried, version, Verdict.PERMITTED)
         dropped = self._sources(carried, version, Verdict.DENIED)
         unknown = self._sources(carried, version, Verdict.UNCERTAIN)
@@ -196,15 +199,6 @@ class _Sources:
         unknown = carried.by_reason[Reason.UNMODELLED]
         found = dict.fromkeys(doubt for touch in carried.touches for doubt in touch.doubts_about(unknown))
         return tuple(found)[:DOUBTS]
-
-    def _try_samples(self, carried: Carried) -> None:
-        """Let the evaluator try one packet of each end, as long as that is not too much."""
-        for packets in carried.by_reason.values():
-            if self.tried < SAMPLES:
-                self.tried += 1
-                sample = packets.sample()
-                assert sample is not None
-                carried.confirm(self.network.config, sample)
 
 
 @dataclass(slots=True)
