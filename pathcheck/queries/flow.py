@@ -17,17 +17,17 @@ from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.network.entry import flow_entries, flow_packets, versions_of
 from pathcheck.network.reachability import End, HopTrace, Network, Start, Walk
+from pathcheck.network.reply import replies_to
 from pathcheck.packet.address import IPVersion
-from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
-from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, protocol_name
+from pathcheck.packet.protocol import TCP, protocol_name
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ALL_FLAGS, FLAG_NAMES, NEW_CONNECTION, FlagMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, Path, Reading
 from pathcheck.results.region import Region
-from pathcheck.results.verdict import Reason, Verdict
+from pathcheck.results.verdict import Reason, Verdict, joint_verdict
 
 __all__ = ["ask_flow", "ask_list", "network_of"]
 
@@ -110,7 +110,7 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         asked = packet_space(version).union(end.packets for end in ends)
         there.left_out[version] = flow_packets(flow, version) - asked
         if reply:
-            back.left_out[version] = _replies(there.left_out[version])
+            back.left_out[version] = replies_to(there.left_out[version])
             try:
                 back.walk_back(version, ends)
             except CapacityError as error:
@@ -178,10 +178,10 @@ class _Answering:
             if end.back_at is not None:
                 asked.setdefault((end.back_at, end.back_vrf), []).append(end.packets)
             elif end.reason is Reason.ARRIVED:
-                packets = _replies(end.packets)
+                packets = replies_to(end.packets)
                 if not packets.is_empty:
                     direct.append(End(packets, Reason.ARRIVED, (), False, None, shown=packets, notes=end.notes))
-        replies = {place: _replies(packet_space(version).union(sets)) for place, sets in asked.items()}
+        replies = {place: replies_to(packet_space(version).union(sets)) for place, sets in asked.items()}
         replies = {place: packets for place, packets in replies.items() if not packets.is_empty}
         destinations = tuple(prefix for prefix in self.flow.source if prefix.version == version)
         once = twice = packet_space(version).empty
@@ -221,7 +221,7 @@ class _Answering:
         reasons = {end.reason for end in ends}
         return FlowAnswer(
             flow=words,
-            verdict=_verdict(reason.verdict for reason in reasons),
+            verdict=joint_verdict(reason.verdict for reason in reasons),
             reason=next(iter(reasons)) if len(reasons) == 1 else None,
             paths=tuple(paths),
             notes=tuple(notes),
@@ -313,23 +313,6 @@ def _some_of_each(ends: Sequence[End]) -> list[End]:
         if reason in reasons:
             shown.extend([end for end in ends if end.reason is reason][: PATHS // len(reasons)])
     return shown
-
-
-def _verdict(verdicts: Iterable[Verdict]) -> Verdict:
-    """Return the verdict of several: what passes for certain and what does not make `partly`, whatever else is open."""
-    found = set(verdicts)
-    if {Verdict.PERMITTED, Verdict.DENIED} <= found:
-        return Verdict.PARTLY
-    if Verdict.UNCERTAIN in found:
-        return Verdict.UNCERTAIN
-    return Verdict.DENIED if Verdict.DENIED in found else Verdict.PERMITTED
-
-
-def _replies(packets: PacketSet) -> PacketSet:
-    """Return the packets that answer; the ICMP of the other IP version is ICMP too and answered by nothing."""
-    foreign = Ranges.single(ICMPV6 if packets.version == 4 else ICMP)
-    everything = Box.everything(packets.version)
-    return (packets - packets.space.of(replace(everything, protocols=foreign))).reply()
 
 
 def _hop(hop: HopTrace, sample: Packet) -> Hop:
@@ -432,7 +415,7 @@ class _ListAnswering:
 
     def answer(self, words: dict[str, str]) -> ListAnswer:
         """Return the answer of all parts."""
-        verdict = _verdict(self.verdicts)
+        verdict = joint_verdict(self.verdicts)
         return ListAnswer(
             flow=words,
             acl=self.name,
