@@ -179,6 +179,10 @@ class BoxTable:
         self.highs: list[Array] = [np.ascontiguousarray(bounds[:, field, 1]) for field in range(4)]
         self.flag_cares: Array = np.fromiter((row.flags[0] for row in self.rows), dtype=np.uint8, count=count)
         self.flag_values: Array = np.fromiter((row.flags[1] for row in self.rows), dtype=np.uint8, count=count)
+        # The address word that tells most rows apart is compared first, and leaves few rows for the others.
+        self._order = sorted(
+            range(len(self.cares)), key=lambda column: -float(np.bitwise_count(self.cares[column]).sum())
+        )
         self.worlds: Array = np.fromiter((row.worlds for row in self.rows), dtype=np.uint8, count=count)
 
     def __len__(self) -> int:
@@ -188,14 +192,16 @@ class BoxTable:
         """Return the rows from start to stop (exclusive) that share a packet of the world with the row, in order."""
         words = self._split(row)
         # The addresses first: they leave few rows, and what follows then costs next to nothing.
-        value, care = words[0]
+        first, *others = self._order
+        value, care = words[first]
         found = np.flatnonzero(
-            ((self.values[0][start:stop] ^ value) & (self.cares[0][start:stop] & care)) == 0
+            ((self.values[first][start:stop] ^ value) & (self.cares[first][start:stop] & care)) == 0
         )  # fmt: skip
         found += start
-        for column, (value, care) in enumerate(words[1:], 1):
+        for column in others:
             if not len(found):
                 return found
+            value, care = words[column]
             found = found[((self.values[column][found] ^ value) & (self.cares[column][found] & care)) == 0]
         for field in _fields(world):
             low, high = row.intervals[field]
@@ -273,16 +279,17 @@ class BoxTable:
 
     def first_holding(self, points: Points, index: int, start: int, stop: int, world: int) -> int:
         """Return the first row from start to stop (exclusive) that holds one point, -1 if none does."""
+        first, *others = self._order
         found = np.flatnonzero(
-            ((self.values[0][start:stop] ^ points.words[0][index]) & self.cares[0][start:stop]) == 0
+            ((self.values[first][start:stop] ^ points.words[first][index]) & self.cares[first][start:stop]) == 0
         )  # fmt: skip
         found += start
-        found = self._holding_one(points, index, found, world, 1)
+        found = self._holding_one(points, index, found, world, others)
         return int(found[0]) if len(found) else -1
 
     def first_of(self, points: Points, index: int, among: Array, world: int) -> int:
         """Return the first of the rows `among` that holds one point, -1 if none does."""
-        found = self._holding_one(points, index, among, world, 0)
+        found = self._holding_one(points, index, among, world, self._order)
         return int(found[0]) if len(found) else -1
 
     def holds_any(self, points: Points, index: int, among: Array, world: int) -> bool:
@@ -290,11 +297,11 @@ class BoxTable:
         if len(among) <= _FEW:
             point = points.row(index)
             return any(row_covers(self.rows[number], point, world) for number in among.tolist())
-        return len(self._holding_one(points, index, among, world, 0)) > 0
+        return len(self._holding_one(points, index, among, world, self._order)) > 0
 
-    def _holding_one(self, points: Points, index: int, found: Array, world: int, first_word: int) -> Array:
-        """Return those of the rows that hold one point, its address words before `first_word` taken as looked at."""
-        for column in range(first_word, len(points.words)):
+    def _holding_one(self, points: Points, index: int, found: Array, world: int, columns: list[int]) -> Array:
+        """Return those of the rows that hold one point; only these of the address words are looked at."""
+        for column in columns:
             word = points.words[column][index]
             found = found[((self.values[column][found] ^ word) & self.cares[column][found]) == 0]
         for field in _fields(world):

@@ -1,11 +1,10 @@
 """Whether rows together hold each packet of a row, with the packet that they miss.
 
-Three steps, the cheap ones first. One row that holds all settles it. Then points
-of the row are tried, at the edges of what overlaps it and at random: a point that
-no other row holds is a witness. What is left is proved with diagrams, and there
-too a witness leads: the next packet that nothing subtracted so far holds is looked
-up among the rows, and the largest row that holds it is subtracted, so only the
-rows that are needed are ever turned into diagrams.
+Three steps, the cheap ones first. A usual point of the row that no other row holds
+is a witness; one row that holds all settles it; then more points are tried. What is
+left is proved with diagrams, and there too a witness leads: the next packet that
+nothing subtracted so far holds is looked up among the rows, and the largest row that
+holds it is subtracted, so only the rows that are needed are ever turned into diagrams.
 
 The random numbers are a fixed sequence: the same input gives the same witness.
 """
@@ -74,13 +73,12 @@ class CoverSearch:
             WHOLE or FRAGMENT.
         """
         table = self._table
-        if len(among):
-            holders = table.covering(row, among, world)
-            if len(holders):
-                return Covered((int(holders[0]),))
         usual = self.usual_point(row)
-        if not table.holds_any(usual, 0, among, world):
+        if not len(among) or not table.holds_any(usual, 0, among, world):
             return usual.packet(0, table.version, world)
+        holders = table.covering(row, among, world)
+        if len(holders):
+            return Covered((int(holders[0]),))
         points = self.points(row, _SINGLE)
         for index in range(_SINGLE):
             if not table.holds_any(points, index, among, world):

@@ -86,31 +86,10 @@ def _needed(reviewed: ReviewedList, line: int, active: Array) -> Packet | None:
         earlier = reviewed.before(line, row, world, active)
         earlier = earlier[reviewed.decides[earlier]]
         later = reviewed.after(line, row, world, active)
-        packet = _tried(reviewed, line, row, world, earlier, later) or _proved(
-            reviewed, line, row, world, earlier, later
-        )
+        packet = _proved(reviewed, line, row, world, earlier, later)
         if packet is not None:
             return packet
     return None
-
-
-def _tried(reviewed: ReviewedList, line: int, row: Row, world: int, earlier: Array, later: Array) -> Packet | None:
-    """Look for such a packet among points of a row."""
-    points = reviewed.searching.points(row, 64)
-    # One by one first: most lines that are needed show it soon, and one point is far cheaper than all.
-    for index in range(8):
-        if not reviewed.table.holds_any(points, index, earlier, world):
-            taker = reviewed.table.first_of(points, index, later, world)
-            if taker < 0 or reviewed.does[taker] != _own(reviewed, line):
-                return points.packet(index, reviewed.version, world)
-    reach = ~reviewed.table.holding(points, earlier, world).any(axis=1)
-    if not len(later):
-        hit = np.flatnonzero(reach)
-    else:
-        holding = reviewed.table.holding(points, later, world)
-        same = reviewed.does[later][holding.argmax(axis=1)] == _own(reviewed, line)
-        hit = np.flatnonzero(reach & ~(holding.any(axis=1) & same))
-    return points.packet(int(hit[0]), reviewed.version, world) if len(hit) else None
 
 
 def _proved(reviewed: ReviewedList, line: int, row: Row, world: int, earlier: Array, later: Array) -> Packet | None:
