@@ -196,8 +196,12 @@ def _union(one: object, other: object) -> AddressMatch | Ranges | None:
         bit = one.value ^ other.value
         if one.care != other.care or not bit or bit & (bit - 1):
             return None
-        return AddressMatch(one.version, one.value & ~bit, one.care & ~bit)
+        merged = AddressMatch(one.version, one.value & ~bit, one.care & ~bit)
+        # What is not contiguous can be said with a dotted mask only, and is merged only if it was so before.
+        if merged.as_prefix() is None and (one.version == 6 or one.as_prefix() is not None):
+            return None
+        return merged
     if isinstance(one, Ranges) and isinstance(other, Ranges):
-        merged = one | other
-        return merged if len(merged.spans) == 1 else None
+        ports = one | other
+        return ports if len(ports.spans) == 1 else None
     return None

@@ -32,6 +32,8 @@ def removable_lines(reviewed: ReviewedList) -> dict[int, Removable]:
     redundant = find_redundant_lines(reviewed, dead, lambda _: None)
     removable = {index: Removable(found, acts=False) for index, found in dead.found.items()}
     removable |= {index: Removable(found, acts=True) for index, found in redundant.items()}
+    # A line that a device may refuse stays: whether a list has a line at all can depend on it.
+    removable = {index: found for index, found in removable.items() if not reviewed.spaces[index].refusal}
     accepted = [index for index, space in enumerate(reviewed.spaces) if not space.refusal]
     if accepted and all(index in removable for index in accepted):
         # Lines that act are taken over by lines that stay, so all of these are dead and any of them may stay.

@@ -26,6 +26,8 @@ def list_text(
 ) -> tuple[str, bool]:
     """Return a list as configuration text, kept lines as they are written, and whether that could be done.
 
+    The text is empty where no text says what the list says: then it came from no text.
+
     Parameters
     ----------
     after
@@ -43,7 +45,10 @@ def list_text(
     written = "".join(f"{line}\n" for line in lines)
     if _reads_as(device, written, after):
         return written, True
-    return write_list(after, masks=device.assume.dotted_mask), False
+    try:
+        return write_list(after, masks=device.assume.dotted_mask), False
+    except ValueError:
+        return "", False
 
 
 def rewritten_files(loaded: LoadedFleet, device: Device, results: Sequence[TidyResult]) -> tuple[FileChange, ...]:
@@ -112,28 +117,32 @@ def _check(
         for files in (before, after)
     )
     wanted = {(one.before.family, one.before.name): one for one in results}
-    seen = 0
-    for first, second in zip(old, new, strict=False):
-        lists = dict(first.access_lists)
-        if any(
-            lists.get(key) is not None and _alike(lists[key], one.before) and _spans(lists[key]) == _spans(one.before)
-            for key, one in wanted.items()
-        ):
-            seen += 1
-            for key, one in wanted.items():
-                lists[key] = one.after
-        if not (
-            lists.keys() == second.access_lists.keys()
-            and all(_alike(lists[key], second.access_lists[key]) for key in lists)
-            and replace(first, access_lists={}) == replace(second, access_lists={})
-        ):
-            raise UsageError(
-                "the list is written in a way in which its lines cannot be taken out one by one",
-                help="numbers that stand twice, lines that remove others, or lines without a number among numbered "
-                "ones; replace the whole list by the text that is printed without `--diff` and `--write`",
-            )
-    if seen != 1 or len(old) != len(new):
+    owners = [
+        number
+        for number, each in enumerate(old)
+        if all(_is_same(each.access_lists.get(key), one.before) for key, one in wanted.items())
+    ]
+    if len(owners) != 1:
         raise UsageError("the file has changed since it was read", help="run the command again")
+    expected = list(old)
+    shorter = {key: one.after for key, one in wanted.items()}
+    expected[owners[0]] = replace(old[owners[0]], access_lists={**old[owners[0]].access_lists, **shorter})
+    if len(old) != len(new) or not all(
+        first.access_lists.keys() == second.access_lists.keys()
+        and all(_alike(first.access_lists[key], second.access_lists[key]) for key in first.access_lists)
+        and replace(first, access_lists={}) == replace(second, access_lists={})
+        for first, second in zip(expected, new, strict=True)
+    ):
+        raise UsageError(
+            "the list is written in a way in which its lines cannot be taken out one by one",
+            help="numbers that stand twice, lines that remove others, or lines without a number among numbered "
+            "ones; replace the whole list by the text that is printed without `--diff` and `--write`",
+        )
+
+
+def _is_same(found: AccessList | None, wanted: AccessList) -> bool:
+    """Whether a list is the one that was read, at the same place."""
+    return found is not None and _alike(found, wanted) and _spans(found) == _spans(wanted)
 
 
 def _reads_as(device: Device, text: str, wanted: AccessList) -> bool:
@@ -142,7 +151,10 @@ def _reads_as(device: Device, text: str, wanted: AccessList) -> bool:
 
     groups = ""
     if device.groups:
-        groups = write_device(Device(device.name, groups=device.groups, assume=device.assume))
+        try:
+            groups = write_device(Device(device.name, groups=device.groups, assume=device.assume))
+        except ValueError:
+            return False
     read = read_configuration(
         [SourceText("list", (groups + text).encode())], default_name=device.name, assume=device.assume
     )

@@ -49,12 +49,8 @@ def respelled(device: Device, access_list: AccessList, line: Line, old: Line, *,
     text = old.span.text
     words = list(_WORD.finditer(text))
     head = next((place for place, word in enumerate(words) if _is_action(word[0])), None)
-    version: IPVersion = 4 if access_list.family == "ipv4" else 6
-    plain = write_entry(
-        line, version=version, standard=access_list.standard, masks=device.assume.dotted_mask
-    )  # fmt: skip
     if head is None:
-        return text[: len(text) - len(text.lstrip())] + plain
+        return text
     places = _fields(words, head + 1, standard=access_list.standard)
     for name, (start, end) in sorted(places.items(), key=lambda item: -item[1][0]):
         value = getattr(line, name)
@@ -65,7 +61,12 @@ def respelled(device: Device, access_list: AccessList, line: Line, old: Line, *,
             text = text[: words[start].start()] + new + text[words[end - 1].end() :]
     else:
         return text
-    return text[: words[head].start()] + plain.partition(" ")[2]
+    version: IPVersion = 4 if access_list.family == "ipv4" else 6
+    try:
+        plain = write_entry(line, version=version, standard=access_list.standard, masks=device.assume.dotted_mask)
+    except ValueError:  # a model that came from no text; whoever wants its text is told so
+        return old.span.text
+    return old.span.text[: words[head].start()] + plain.partition(" ")[2]
 
 
 def _is_action(word: str) -> bool:
