@@ -169,7 +169,8 @@ def carried(config: FleetConfig, start: End, goal: End) -> Carriage:
         return Carriage((MAYBE, "the text does not tell which VLAN an interface is in"))
     ways, certain, cables = _flood(config, first)
     if last not in ways:
-        hidden = any(_is_hidden(config, place) for place in (*ways, *_flood(config, last)[0]))
+        # Frames would have to leave what they reach, and get into what the other end is reached from.
+        hidden = all(any(_is_hidden(config, place) for place in reach) for reach in (ways, _flood(config, last)[0]))
         why = f"no VLAN leads from {start[0]}:{start[1]} to {goal[0]}:{goal[1]}"
         return Carriage((MAYBE if hidden else NO, why))
     # With as many crossings as places but one the way is the only one; else frames may pass any of the cables.
@@ -244,6 +245,28 @@ def _over_cables(config: FleetConfig, place: Place) -> Iterator[tuple[Place, boo
             # A change of the VLAN's number works on some switches and is blocked by others.
             sure = sure and (bool(place[1]) or bool(then[1]) or place[2] == then[2])
             yield then, sure, (near.device.name, near.name), (far.device.name, far.name)
+        if not any(found) and _may_pass(config, place, near, far):
+            there = (far.device.name, "", place[2])
+            yield there, False, (near.device.name, near.name), (far.device.name, far.name)
+
+
+def _may_pass(config: FleetConfig, place: Place, near: _CableEnd, far: _CableEnd) -> bool:
+    """Whether lines that are not modelled could let a VLAN over a cable that does not carry it by the text.
+
+    Each switch that keeps it off must have such a line; where both let it on and
+    only do not fit each other, one of the two.
+    """
+    if place[1] or _modes(near) == ["routed"] or _modes(far) == ["routed"]:
+        return False
+    ends = [(end, _is_hidden(config, (end.device.name, "", place[2]))) for end in (near, far)]
+    closed = [hidden for end, hidden in ends if not _lets_on(end, place[2])]
+    return all(closed) if closed else any(hidden for _, hidden in ends)
+
+
+def _lets_on(end: _CableEnd, vlan: int) -> bool:
+    """Whether a port carries a VLAN in some way in which it may act."""
+    switched = [mode for mode in _modes(end) if mode != "routed"]
+    return _exists(end.device, vlan) and any(_tag(end.setting, mode, vlan) is not None for mode in switched)
 
 
 @dataclass(frozen=True, slots=True)

@@ -175,6 +175,7 @@ class LayerTwo:
         self._topology = topology
         self._carriages: dict[tuple[LinkEnd, LinkEnd], Carriage] = {}
         self._islands: dict[Segment, frozenset[Segment]] = {}
+        self._doubts_of_islands: dict[frozenset[Segment], tuple[Doubt, ...]] = {}
         self._downs: dict[LinkEnd, CarriageFault | None] = {}
         self._choices: dict[tuple[LinkEnd, LinkEnd], tuple[tuple[_Port, _Port], ...]] = {}
 
@@ -202,14 +203,15 @@ class LayerTwo:
     def carriage(self, start: Segment, goal: Segment) -> Carriage:
         """Return whether frames of one segment reach another over the cables that are given."""
         for certain in (True, False):
-            way = self._way(start, goal, certain)
+            way = self._way(start, goal, certain) if goal in self.island(start) else None
             if way is not None:
                 doubts = tuple(dict.fromkeys(doubt for step in way for doubt in step.doubts))
                 passages, drop_doubts = self._port_lists_on(way, start)
                 return Carriage(True, passages=passages, doubts=doubts, drop_doubts=drop_doubts)
-        hidden = dict.fromkeys(self._component_doubts(start) + self._component_doubts(goal))
-        if hidden:
-            return Carriage(True, doubts=tuple(hidden))
+        # Frames would have to leave what they reach, and get into what the other end is reached from.
+        leaving, entering = self._island_doubts(start), self._island_doubts(goal)
+        if leaving and entering:
+            return Carriage(True, doubts=tuple(dict.fromkeys((*leaving, *entering))))
         return Carriage(False, fault=self._fault(start, goal))
 
     def _without_cabling(self, a: LinkEnd, b: LinkEnd) -> tuple[str, ...]:
@@ -341,7 +343,34 @@ class LayerTwo:
             port = topology.interface(near)
             open_mode = Doubt(why, port.span if port else None)
             return [_Crossing(step.near, step.far, step.segment, (*step.doubts, open_mode)) for step in found.values()]
-        return [*found.values()] or [*refusals[:1]]
+        if found or not refusals:
+            return [*found.values()]
+        doubts = self._doubts_despite(segment, near, far)
+        if doubts:
+            return [_Crossing(near, far, Segment(far.device, vlan=segment.vlan), doubts)]
+        return [refusals[0]]
+
+    def _doubts_despite(self, segment: Segment, near: LinkEnd, far: LinkEnd) -> tuple[Doubt, ...]:
+        """Return the lines that could let a VLAN over a cable which does not carry it by the text.
+
+        A VLAN that a device does not define may come from a database kept elsewhere, one that a
+        trunk does not allow may be mapped to another. Each switch that keeps the VLAN off must have
+        such a line; where both let it on and only do not fit each other, one of the two.
+        """
+        vlan = segment.vlan
+        if vlan is None or self._only_routes(near) or self._only_routes(far):
+            return ()
+        open_ends = {end: tuple(self._doubts_at(Segment(end.device, vlan=vlan))) for end in (near, far)}
+        closed = [end for end in (near, far) if not self._lets_on(end, vlan)]
+        if not all(open_ends[end] for end in closed):
+            return ()
+        return tuple(dict.fromkeys(doubt for end in closed or (near, far) for doubt in open_ends[end]))
+
+    def _lets_on(self, end: LinkEnd, vlan: int) -> bool:
+        """Whether a port carries a VLAN in some way in which it may act."""
+        device, interface = self._topology.device(end.device), self._topology.interface(end)
+        ways = (_Port(device, end.interface, interface, mode) for mode in _modes(device, interface) if mode != "routed")
+        return any(not isinstance(self._leave(Segment(end.device, vlan=vlan), way), CarriageFault) for way in ways)
 
     def _shut(self, end: LinkEnd) -> CarriageFault | None:
         """Say why no frame passes a port or its port channel, None where frames pass."""
@@ -454,8 +483,8 @@ class LayerTwo:
 
     def _enter_routed(self, tag: int, port: _Port) -> Segment | CarriageFault:
         """Return the routed port or sub-interface that takes a frame."""
-        for interface in port.device.interfaces.values():
-            if interface.parent == port.name and (interface.untagged if tag == UNTAGGED else interface.vlan == tag):
+        for interface in self._topology.subinterfaces(port.device.name, port.name):
+            if interface.untagged if tag == UNTAGGED else interface.vlan == tag:
                 if interface.shutdown:
                     end = LinkEnd(port.device.name, interface.name)
                     place = interface.shutdown_span or interface.span
@@ -503,8 +532,14 @@ class LayerTwo:
         if vlan is not None and vlan.trunk_groups:
             yield Doubt(f"VLAN {vlan.number} is limited to some trunks of {device.name}", vlan.span)
 
+    def _island_doubts(self, start: Segment) -> tuple[Doubt, ...]:
+        """Return the lines by which frames might leave the reach of a segment after all; kept for all of the reach."""
+        island = self.island(start)
+        if island not in self._doubts_of_islands:
+            self._doubts_of_islands[island] = tuple(dict.fromkeys(self._component_doubts(start)))
+        return self._doubts_of_islands[island]
+
     def _component_doubts(self, start: Segment) -> list[Doubt]:
-        """Return the lines by which frames might leave the reach of a segment after all."""
         known = self._topology.config.devices
         found: list[Doubt] = []
         for segment in self.component(start):

@@ -59,6 +59,14 @@ class FleetView:
                 )
         return tuple(found)
 
+    @cached_property
+    def _used(self) -> frozenset[Attachment]:
+        return frozenset(self.attachments)
+
+    def is_used(self, item: Attachment) -> bool:
+        """Whether an address is one of those that the audit judges."""
+        return item in self._used
+
     def interface(self, at: Attachment | LinkEnd) -> Interface:
         """Return the interface of an attachment or end that exists."""
         return self.config.devices[at.device].interfaces[at.interface]

@@ -86,18 +86,16 @@ def _of_nobody(view: FleetView, device: Device, gateway: DefaultGateway) -> Find
     """
     address = gateway.address
     own = [item for item in _attached(device, gateway) if address in item.prefix]
-    others = [
-        item
-        for item in view.attachments
-        if item.device != device.name
-        and address in item.prefix
-        and item.address.role in ("primary", "secondary", "virtual")
-        and any(view.may_meet(item, mine) for mine in own)
-    ]
-    owners = [item for item in others if item.address.address == address]
-    routers = [item for item in others if view.routing(item.device, address.version).on]
-    if not own or any(item in routers for item in owners):
+    if not own:
         return None
+    owners = [item for item in view.topology.owners(address) if _can_answer(view, item, own)]
+    if any(view.routing(item.device, address.version).on for item in owners):
+        return None
+    routers = [
+        item
+        for item in view.topology.on_subnet_of(address)
+        if view.routing(item.device, address.version).on and _can_answer(view, item, own)
+    ]
     if not owners and (not routers or any(is_open(view.config.devices[item.device]) for item in routers)):
         return None
     if owners:
@@ -115,6 +113,13 @@ def _of_nobody(view: FleetView, device: Device, gateway: DefaultGateway) -> Find
         because=in_order(item.address.span for item in (*owners[:1], *routers[:2])),
         help="take the address of a router, or leave it if the gateway stands outside of the fleet",
     )
+
+
+def _can_answer(view: FleetView, item: Attachment, own: list[Attachment]) -> bool:
+    """Whether an address of another device is in use, and on a segment with one of some addresses."""
+    if item.device == own[0].device or item.address.role == "link-local":
+        return False
+    return view.is_used(item) and any(view.may_meet(item, mine) for mine in own)
 
 
 def _attached(device: Device, gateway: DefaultGateway) -> list[Attachment]:

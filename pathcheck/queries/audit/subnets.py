@@ -172,7 +172,7 @@ def _other_end(view: FleetView, near: LinkEnd, interface: Interface) -> LinkEnd 
     start = view.layer2.segment(near)
     if start is None or start.port is None:
         return None
-    others: list[Segment] = [segment for segment in view.layer2.component(start) if segment != start]
+    others: list[Segment] = [segment for segment in view.layer2.island(start) if segment != start]
     if len(others) != 1 or others[0].port is None:
         return None
     far = LinkEnd(others[0].device, others[0].port)

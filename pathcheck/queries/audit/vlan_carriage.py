@@ -174,8 +174,10 @@ def _ports_apart(view: FleetView) -> _Found:
         near = regions.neighbours.get(name, {})
         for vlan, (port, span) in ports.items():
             start = Segment(name, vlan=vlan)
+            if start in routed or not near:
+                continue
             island = view.layer2.island(start)
-            if start in routed or not near or island & routed:
+            if not island.isdisjoint(routed):
                 continue
             goals = [segment for segment in gateways.get((regions.of(name), vlan), ()) if segment not in island]
             goals.sort(key=lambda segment: segment.device not in near)

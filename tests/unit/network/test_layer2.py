@@ -161,6 +161,38 @@ def test_what_is_not_known_is_in_doubt(settings, doubt):
     assert ask(ferry(**settings), "ip 10.9.0.1 10.9.0.2").verdict == "uncertain"
 
 
+@pytest.mark.parametrize(
+    ("settings", "doubt"),
+    [
+        # The VLAN may come from the other switches of the database.
+        ({"vlans": "vlan 30\n    vtp mode client"}, "kept in common"),
+        # A line that nobody knows, on the very switch that does not let the VLAN on.
+        ({"vlans": "vlan 20\n    tidal-compensation enable", "two": ONLY_30}, "unknown line"),
+        ({"pier": f"switchport mode trunk\n     {ONLY_30}\n    vlan dot1q tag native"}, "tagged native VLAN"),
+    ],
+)
+def test_a_vlan_that_the_text_does_not_carry_may_be_carried_by_a_line_that_is_not_modelled(settings, doubt):
+    found = carriage(ferry(**settings))
+    assert found.carried, "not known is not the same as not carried"
+    assert doubt in " ".join(one.why for one in found.doubts)
+    assert ask(ferry(**settings), "ip 10.9.0.1 10.9.0.2").verdict == "uncertain"
+
+
+def test_a_line_on_a_switch_beside_the_way_leaves_nothing_open():
+    beside = """
+    hostname beside
+    vlan 30
+    tidal-compensation enable
+    interface Ethernet1
+     switchport mode trunk
+    """
+    links = LINKS + "      - middle:Ethernet9 beside:Ethernet1\n"
+    port = "switchport trunk allowed vlan 20\n    interface Ethernet9\n     switchport mode trunk"
+    found = carriage(ferry(one=ONLY_30, two=port, links=links, more=(beside,)))
+    assert not found.carried
+    assert found.fault.why == "the trunk middle:Ethernet1 does not allow VLAN 20"
+
+
 def test_untagged_frames_that_change_their_vlan_are_in_doubt():
     # Two access ports of different VLANs joined by a cable: frames cross, unless spanning tree blocks the port.
     end = """
