@@ -249,13 +249,16 @@ class PacketSet:
         return natural_packet(self._space.encoding, self._node, [self.same_space(wish) for wish in prefer])
 
     @spends_nodes
-    def boxes(self, limit: int | None = None) -> list[Box]:
+    def boxes(self, limit: int | None = None, *, free: PacketSet | None = None) -> list[Box]:
         """Return few boxes whose union is exactly the set; boxes may overlap.
 
         Parameters
         ----------
         limit
             Stop after that many boxes; they are then only a part of the set.
+        free
+            Packets that the boxes may hold or not, whichever makes them few: the union is then
+            the set and some of these.
 
         Raises
         ------
@@ -269,7 +272,7 @@ class PacketSet:
         """
         from pathcheck.packetset.cubes import cover
 
-        return cover(self._space.encoding, self._node, limit)
+        return cover(self._space.encoding, self._node, limit, None if free is None else self.same_space(free))
 
     @spends_nodes
     def reply(self) -> PacketSet:

@@ -49,16 +49,21 @@ _LARGE = 400
 """Nodes of a set of addresses above which wildcard masks are not looked for: it would take too long."""
 
 
-def cover(encoding: Encoding, node: Node, limit: int | None = None) -> list[Box]:
+def cover(encoding: Encoding, node: Node, limit: int | None = None, free: Node | None = None) -> list[Box]:
     """Return boxes whose union is the set, or the first of them.
+
+    Parameters
+    ----------
+    free
+        Packets that boxes may hold or not, whichever makes them few.
 
     Raises
     ------
     ValueError
         Types of the other IP version's ICMP are told apart, which no box can do.
     """
-    search = _Search(encoding, node)
-    found = [(box, encoding.box(box)) for box in search.boxes(limit)]
+    search = _Search(encoding, node if free is None else node | free)
+    found = [(box, encoding.box(box) & node) for box in search.boxes(limit, node)]
     return [box for box, _ in _needed(encoding, found)]
 
 
@@ -101,10 +106,10 @@ class _Search:
         self._numbers: dict[tuple[Node, Field], Ranges] = {}
         self._parts: dict[tuple[Node, tuple[int, ...]], list[_Layer4]] = {}
 
-    def boxes(self, limit: int | None) -> Iterator[Box]:
-        """Yield boxes until nothing is left or there are enough."""
+    def boxes(self, limit: int | None, wanted: Node) -> Iterator[Box]:
+        """Yield boxes inside the whole set until nothing of what is wanted is left or there are enough."""
         d = self.encoding.diagrams
-        left, number = self.whole_set, 0
+        left, number = wanted, 0
         while left != d.false and (limit is None or number < limit):
             box, node = self._best(left)
             left = d.difference(left, node)

@@ -119,3 +119,14 @@ def test_foreign_icmp_types_are_refused_rather_than_shown_wrong() -> None:
     odd = space.of_packet(Packet(Address(4, 1), Address(4, 2), 58, icmp_type=128))
     with pytest.raises(ValueError, match="packets of protocol 58 are told apart by ICMP types, which no box of IPv4"):
         odd.boxes()
+
+
+def test_packets_that_may_be_held_or_not_make_boxes_few() -> None:
+    space = packet_space(4)
+    subnet = space.of(replace(EVERYTHING, source=prefix("10.1.20.0/24"), protocols=TCP))
+    gateway = space.of(replace(EVERYTHING, source=prefix("10.1.20.1/32")))
+    stations = subnet - gateway
+    assert len(stations.boxes()) == 8
+    assert stations.boxes(free=gateway) == [replace(EVERYTHING, source=prefix("10.1.20.0/24"), protocols=TCP)]
+    boxes = stations.boxes(free=space.of(replace(EVERYTHING, source=prefix("192.0.2.0/24"))))
+    assert space.of_boxes(boxes) == stations  # what is of no use is not held
