@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from pathcheck.dataplane.longest_prefix_match import prefixes_between
+from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.network.closed_link import others_at_cable
 from pathcheck.network.forwarding_graph import Bypass, Fate, ForwardingGraph, Outcome, TablePlace
 from pathcheck.network.reachability import Network
 from pathcheck.packet.address import WIDTH, IPVersion
@@ -60,19 +62,17 @@ class FleetSubnet:
         The entry points from which some station's address in it is lost for certain on every way, as a set of bits.
     arriving
         The entry points from which each address of it arrives on every way.
+    is_link
+        Whether it is a link between routers, where no stations are: by its length (RFC 3021, RFC 6164; a /30 by
+        common practice), or because cables tell all that is on it.
     """
 
     prefix: Prefix
     places: frozenset[TablePlace]
     gateways: int
-    lost: int = 0
-    arriving: int = 0
-
-    @property
-    def is_link(self) -> bool:
-        """Whether it is a link between two routers, where no stations are (RFC 3021, RFC 6164; a /30 by practice)."""
-        spare = WIDTH[self.prefix.version] - self.prefix.length
-        return 0 < spare <= 2
+    lost: int
+    arriving: int
+    is_link: bool
 
     @property
     def is_loopback(self) -> bool:
@@ -218,6 +218,7 @@ class FleetForwarding:
         """The subnets of interfaces that are up, and addresses of full length, in order."""
         topology = self.network.topology
         places: dict[Prefix, set[TablePlace]] = defaultdict(set)
+        ends: dict[Prefix, list[LinkEnd]] = defaultdict(list)
         for item in topology.attachments:
             address = item.address
             if address.address.version != self.version or address.role in ("link-local", "virtual"):
@@ -225,6 +226,7 @@ class FleetForwarding:
             if topology.is_up(item):
                 vrf = topology.device(item.device).interfaces[item.interface].vrf
                 places[item.prefix].add(TablePlace(item.device, vrf or ""))
+                ends[item.prefix].append(item.end)
         gateways: dict[TablePlace, int] = defaultdict(int)
         for bit, place in enumerate(self.graph.places[: self.graph.entry_count]):
             gateways[place.whole] |= 1 << bit
@@ -234,7 +236,9 @@ class FleetForwarding:
             for place in here:
                 entries |= gateways.get(place, 0)
             lost, arriving = self._judge(prefix)
-            found.append(FleetSubnet(prefix, frozenset(here), entries, lost, arriving))
+            spare = WIDTH[self.version] - prefix.length
+            is_link = 0 < spare <= 2 or all(others_at_cable(self.network, end) for end in ends[prefix])
+            found.append(FleetSubnet(prefix, frozenset(here), entries, lost, arriving, is_link))
         return tuple(found)
 
     def _judge(self, prefix: Prefix) -> tuple[int, int]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from pathcheck.dataplane.fib import FibEntry, ResolvedHop
 from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.network.neighbours import Onward
 from pathcheck.network.reachability import Network
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
@@ -17,6 +18,7 @@ from pathcheck.results.finding import Finding
 __all__ = ["accidental_equal_cost"]
 
 _MOST_DEVICES = 32
+_LOST = -1
 
 
 def accidental_equal_cost(table: ReviewedTable) -> Iterator[Finding]:
@@ -40,7 +42,8 @@ def accidental_equal_cost(table: ReviewedTable) -> Iterator[Finding]:
             if entry.prefix.length == 0 or shared[signature(entry)] > 1:
                 continue
             lengths = [_length(table, hop, entry.prefix) for hop in entry.hops]
-            if None not in lengths and len(set(lengths)) == 1:
+            # Where packets are lost on one of the ways, that is what is wrong, and it is told elsewhere.
+            if _LOST in lengths or (None not in lengths and len(set(lengths)) == 1):
                 continue
         what = "one of them discards, so a part of the packets is lost" if entry.discard else _ways(table, entry)
         yield finding(
@@ -59,7 +62,7 @@ def _ways(table: ReviewedTable, entry: FibEntry) -> str:
     found = []
     for hop in entry.hops:
         length = _length(table, hop, entry.prefix)
-        devices = "" if length is None else f" ({length} more device{'' if length == 1 else 's'} on the way)"
+        devices = "" if length in (None, _LOST) else f" ({length} more device{'' if length == 1 else 's'} on the way)"
         found.append(
             f"`{hop.next_hop}` by `{hop.interface}`{devices}" if hop.next_hop else f"`{hop.interface}`{devices}"
         )
@@ -67,40 +70,46 @@ def _ways(table: ReviewedTable, entry: FibEntry) -> str:
 
 
 def _length(table: ReviewedTable, hop: ResolvedHop, prefix: Prefix) -> int | None:
-    """Return how many devices packets pass at least behind this one before they arrive; None where they do not."""
+    """Return how many devices packets pass at least behind this one before they arrive.
+
+    None where they leave the fleet, `_LOST` where they end in it.
+    """
     network = table.network
     target = _probe(network, prefix)
-    here = {
-        (end.device, _vrf(network, end))
-        for end in _next_ends(network, LinkEnd(table.device.name, hop.interface), hop, target)
-    }
-    seen = set(here)
-    for count in range(1, _MOST_DEVICES):
-        ahead: set[tuple[str, str | None]] = set()
+    known = True
+    here: set[tuple[str, str | None]] = set()
+    ways = [(LinkEnd(table.device.name, hop.interface), hop)]
+    seen: set[tuple[str, str | None]] = set()
+    for count in range(_MOST_DEVICES):
+        onwards = [_onward(network, out, way, target) for out, way in ways]
+        known = known and not any(onward.outside or onward.unknown for onward in onwards)
+        here = {
+            (neighbour.end.device, _vrf(network, neighbour.end))
+            for onward in onwards
+            for neighbour in onward.neighbours
+        } - seen
+        seen |= here
+        ways = []
         for device, vrf in sorted(here, key=str):
             piece = network.fib(device, vrf, table.version).piece(target)
             entry = piece.entry
-            if entry is None or piece.doubts:
-                continue
-            if entry.source in ("local", "connected"):
-                return count
-            for onward in entry.hops:
-                for end in _next_ends(network, LinkEnd(device, onward.interface), onward, target):
-                    ahead.add((end.device, _vrf(network, end)))
-        here = ahead - seen
-        seen |= here
-        if not here:
-            return None
-    return None
+            if piece.doubts:
+                known = False
+            elif entry is not None:
+                # Where the block ends is as far as packets to it get, whether the address tried is in use or not.
+                if entry.source in ("local", "connected") or (entry.discard and not entry.hops):
+                    return count + 1
+                ways += [(LinkEnd(device, way.interface), way) for way in entry.hops]
+        if not ways:
+            break
+    return _LOST if known else None
 
 
-def _next_ends(network: Network, out: LinkEnd, hop: ResolvedHop, target: Address) -> list[LinkEnd]:
-    """Return the interfaces of the fleet that take what leaves by a hop."""
+def _onward(network: Network, out: LinkEnd, hop: ResolvedHop, target: Address) -> Onward:
+    """Return who takes what leaves by a hop."""
     if hop.next_hop is not None:
-        onward = network.neighbours.owning(out, hop.next_hop)
-    else:
-        onward = network.neighbours.behind(out, target.version)
-    return [neighbour.end for neighbour in onward.neighbours]
+        return network.neighbours.owning(out, hop.next_hop)
+    return network.neighbours.behind(out, target.version)
 
 
 def _vrf(network: Network, end: LinkEnd) -> str | None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathcheck.dataplane.fib import ResolvedHop
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.static_route import StaticRoute
+from pathcheck.network.closed_link import others_at_cable
 from pathcheck.network.neighbours import Onward
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
@@ -79,7 +80,7 @@ def _unowned(table: ReviewedTable, route: StaticRoute, hop: ResolvedHop, onward:
     if hop.next_hop is None or not onward.outside:
         return None
     end = LinkEnd(table.device.name, hop.interface)
-    stations = _all_stations(table, end)
+    stations = others_at_cable(table.network, end)
     if stations is None:
         return None
     named = ", ".join(map(str, stations))
@@ -93,29 +94,7 @@ def _unowned(table: ReviewedTable, route: StaticRoute, hop: ResolvedHop, onward:
     )
 
 
-def _all_stations(table: ReviewedTable, end: LinkEnd) -> list[LinkEnd] | None:
-    """Return the interfaces at the other end of a cable between routed ports; None where others could be there."""
-    network = table.network
-    layer2, topology = network.layer2, network.topology
-    segment = layer2.segment(end)
-    if segment is None or segment.port is None or not topology.cables_of(end.device, end.interface):
-        return None
-    others = [one for one in layer2.component(segment) if one != segment]
-    if not others or any(one.port is None for one in others):
-        return None
-    found: list[LinkEnd] = []
-    for one in others:
-        lines = network.doubtful(one.device)
-        for far in layer2.interfaces_on(one):
-            interface = topology.device(far.device).interfaces[far.interface]
-            open_address = interface.unknown_address is not None or interface.borrowed is not None
-            if open_address or lines.on_device() or any(lines.at(far.interface, "in")):
-                return None
-            found.append(far)
-    return found or None
-
-
-def _addresses(table: ReviewedTable, ends: list[LinkEnd], version: int) -> Iterator[Span]:
+def _addresses(table: ReviewedTable, ends: tuple[LinkEnd, ...], version: int) -> Iterator[Span]:
     """Yield the lines of the addresses at the other end."""
     for end in ends:
         for item in table.network.topology.device(end.device).interfaces[end.interface].addresses:
