@@ -39,6 +39,13 @@ class FleetView:
         return self.config.devices.values()
 
     @cached_property
+    def whole_devices(self) -> tuple[Device, ...]:
+        """The devices all of whose files were read: of others it is not known what is missing."""
+        return tuple(
+            device for device in self.devices if all(item.what != "refused file" for item in device.unmodelled)
+        )
+
+    @cached_property
     def attachments(self) -> tuple[Attachment, ...]:
         """The addresses that the audit judges.
 
@@ -82,15 +89,15 @@ class FleetView:
         """Whether two interfaces can be on one segment, by the names of their tables and by the cables.
 
         VRFs are local to a device, but a fleet gives those that belong together one
-        name. A management port is served from any table. Tables of other names
-        meet only where the cables join them for certain.
+        name. The network of management ports is served from any table. Tables of
+        other names meet only where the cables join them for certain.
         """
         mine, other = self.interface(a), self.interface(b)
         if mine.vrf == other.vrf:
             return True
         if a.device == b.device:
             return False
-        if "management" in (mine.kind, other.kind):
+        if "management" in (mine.kind, other.kind) and a.prefix == b.prefix:
             return True
         return self.joined(a.end, b.end)
 

@@ -24,7 +24,7 @@ def gateways(view: FleetView, left_out: Collection[LinkEnd]) -> Iterator[Finding
     left_out
         Ends whose address is a finding already.
     """
-    for device in view.devices:
+    for device in view.whole_devices:
         for gateway in device.gateways:
             state = view.routing(device.name, gateway.address.version)
             if state.on and device.assume.gateway_while_routing == "idle":

@@ -25,7 +25,7 @@ __all__ = ["applied_lists", "group_names", "open_terminal_lines", "unapplied_lis
 _SURE_USES = frozenset({"address translation", "a route map", "a filter inside a VLAN", "IPsec"})
 """Uses in whose lines nothing but a list's name can stand where one is read."""
 
-_BUILT_IN_VRFS = frozenset({"mgmt", "management", "default", "global"})
+_BUILT_IN_VRFS = frozenset({"mgmt", "management", "mgmt-vrf", "mgmt-intf", "default", "global"})
 """VRFs that devices have without a definition (common practice, no source)."""
 
 
@@ -34,9 +34,7 @@ _BUILT_IN_VRFS = frozenset({"mgmt", "management", "default", "global"})
 
 def applied_lists(view: FleetView) -> Iterator[Finding]:
     """Return PC331, PC332 and PC333: lists that are applied or used, and not defined or empty."""
-    for device in view.devices:
-        if _is_partly_refused(device):
-            continue
+    for device in view.whole_devices:
         lost = _lost_lists(device)
         for (family, name), uses in _bindings(device).items():
             access_list = device.access_list(family, name)
@@ -152,7 +150,7 @@ def unapplied_lists(view: FleetView) -> Iterator[Finding]:
     A text without interfaces and terminal lines is a collection of lists, of which this says nothing. Where lists
     are applied and not defined, and no more than these are not referred to, PC331 tells of both.
     """
-    for device in view.devices:
+    for device in view.whole_devices:
         if not (device.interfaces or device.terminal_lines or device.control_plane):
             continue
         applied = _bindings(device)
@@ -176,7 +174,7 @@ def unapplied_lists(view: FleetView) -> Iterator[Finding]:
             elif access_list not in lost.values():
                 yield finding(
                     "PC336",
-                    f"nothing on `{device.name}` refers to the list `{name}`, so it filters nothing",
+                    f"no line of `{device.name}` that is known refers to the list `{name}`, so it filters nothing",
                     span=access_list.span,
                     device=device.name,
                     acl=name,
@@ -228,7 +226,7 @@ def _names(span: Span, name: str) -> bool:
 
 def group_names(view: FleetView) -> Iterator[Finding]:
     """Return PC338: groups that no line of a list and no other group refers to."""
-    for device in view.devices:
+    for device in view.whole_devices:
         if not device.groups:
             continue
         used = {
@@ -270,22 +268,21 @@ def group_names(view: FleetView) -> Iterator[Finding]:
 
 def vrf_names(view: FleetView) -> Iterator[Finding]:
     """Return PC334 and PC339: VRFs that are used and not defined, or defined and hold nothing."""
-    for device in view.devices:
+    for device in view.whole_devices:
         uses = _vrf_uses(device)
         undefined = [name for name in uses if name not in device.vrfs and name.lower() not in _BUILT_IN_VRFS]
-        if not _is_partly_refused(device):
-            for name in undefined:
-                places = uses[name]
-                near = nearest(name, device.vrfs)
-                yield finding(
-                    "PC334",
-                    f"the VRF `{name}` is used by {listed(dict.fromkeys(what for what, _ in places))} and not defined: "
-                    "devices refuse such lines, or leave the interface without a table",
-                    span=places[0][1],
-                    device=device.name,
-                    because=in_order(span for _, span in places[1:5]),
-                    help=f"did you mean `{near}`?" if near else "define it",
-                )
+        for name in undefined:
+            places = uses[name]
+            near = nearest(name, device.vrfs)
+            yield finding(
+                "PC334",
+                f"the VRF `{name}` is used by {listed(dict.fromkeys(what for what, _ in places))} and not defined: "
+                "devices refuse such lines, or leave the interface without a table",
+                span=places[0][1],
+                device=device.name,
+                because=in_order(span for _, span in places[1:5]),
+                help=f"did you mean `{near}`?" if near else "define it",
+            )
         lost = _probably_meant(undefined, [name for name in device.vrfs if name not in uses])
         for name, span in device.vrfs.items():
             if name not in uses and name not in lost and name.lower() not in _BUILT_IN_VRFS:
@@ -326,7 +323,7 @@ def _vrf_uses(device: Device) -> dict[str, list[tuple[str, Span]]]:
 def open_terminal_lines(view: FleetView) -> Iterator[Finding]:
     """Return PC335: blocks of terminal lines without a list, beside blocks that have one for the same IP version."""
     families: tuple[Family, Family] = ("ipv4", "ipv6")
-    for device in view.devices:
+    for device in view.whole_devices:
         blocks = device.terminal_lines
         for family in families:
             guarded = [block for block in blocks if any(_guards(binding, family) for binding in block.bindings)]
@@ -353,8 +350,3 @@ def _guards(binding: ListBinding, family: Family) -> bool:
 def _block_words(block: TerminalLines) -> str:
     """A block of terminal lines by its numbers."""
     return f"terminal lines {block.first}-{block.last}" if block.first != block.last else f"terminal line {block.first}"
-
-
-def _is_partly_refused(device: Device) -> bool:
-    """Whether a file of the device was not read, so that its names are not known."""
-    return any(item.what == "refused file" for item in device.unmodelled)

@@ -79,7 +79,7 @@ def vlans_used(device: Device) -> dict[int, list[tuple[str, Span]]]:
 def undefined_vlans(view: FleetView) -> dict[tuple[str, int], Finding]:
     """Return PC311 by device and VLAN: used, and not defined although the text has a VLAN section."""
     found = {}
-    for device in view.devices:
+    for device in view.whole_devices:
         if not device.has_vlan_section or any(item.what == SHARED_DATABASE for item in device.unmodelled):
             continue
         for number, uses in sorted(vlans_used(device).items()):
@@ -100,7 +100,7 @@ def undefined_vlans(view: FleetView) -> dict[tuple[str, int], Finding]:
 
 def unused_vlans(view: FleetView) -> Iterator[Finding]:
     """Return PC312, one for each line that defines VLANs which nothing on the device uses."""
-    for device in view.devices:
+    for device in view.whole_devices:
         ports = [interface for interface in device.interfaces.values() if interface.switch_port is not None]
         if not ports:
             continue
@@ -139,7 +139,7 @@ def interfaces_without_port(
     cut
         VLANs and ports of devices that a fault on the cables keeps apart, which is told there.
     """
-    for device in view.devices:
+    for device in view.whole_devices:
         bare: list[Interface] = []
         ports = any(interface.switch_port is not None for interface in device.interfaces.values())
         for interface in device.interfaces.values():
@@ -186,7 +186,7 @@ def idle_settings(view: FleetView, left_out: Collection[LinkEnd]) -> Iterator[Fi
     left_out
         Ports whose mode is a finding already.
     """
-    for device in view.devices:
+    for device in view.whole_devices:
         for interface in device.interfaces.values():
             port = interface.switch_port
             if port is None or interface.shutdown or LinkEnd(device.name, interface.name) in left_out:
