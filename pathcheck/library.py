@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pathcheck.packet.packet import Packet
     from pathcheck.parser.flow_words import FlowQuestion
     from pathcheck.results.account import ReadingReport
+    from pathcheck.results.finding import Finding
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.requirement import RequirementReport
 
@@ -151,6 +152,28 @@ class Fleet:
         if question.acl is not None:
             raise FlowError(f"`--acl {question.acl}` asks one list alone", help="use `list_decision`")
         return ask_flow(self.loaded, question.flow, reply=question.reply)
+
+    def audit(self, *, device: str | None = None) -> tuple[Finding, ...]:
+        """Find contradictions among the addresses, gateways, VLANs, cables and names of the fleet.
+
+        Parameters
+        ----------
+        device
+            Only findings in which this device has a part.
+
+        Returns
+        -------
+        tuple
+            Findings in the order of file and line, codes PC3xx and those that reading found of these subjects.
+
+        Raises
+        ------
+        UnknownNameError
+            The fleet has no such device.
+        """
+        from pathcheck.queries.audit import audit_fleet
+
+        return audit_fleet(self.loaded, device=device)
 
     def required_flows(self, file: str | Path | None = None) -> RequirementReport:
         """Ask whether the required flows hold.
