@@ -287,8 +287,10 @@ class _Matrix:
     ) -> ReachCell:  # fmt: skip
         version = asked.version
         names = (row.end.name, column.name, version)
+        if column.name in row.errors:
+            return ReachCell(*names, None, why=row.errors[column.name])
         if asked.is_empty:
-            return ReachCell(*names, None, why=row.errors.get(column.name) or self._why(row, column, version))
+            return ReachCell(*names, None, why=self._why(row, column, version))
         way = there.verdict()
         assert way is not None
         reply = back.verdict() if back is not None and way is not Verdict.DENIED else None
