@@ -63,7 +63,7 @@ def look_up_route(config: FleetConfig, device: str, address: Address, *, vrf: st
         address,
         _reason(entry, doubts, bool(piece.stranded)),
         winner,
-        tuple(replace(row, why=_why(row, winner)) for row in rivals),
+        tuple(_judged(row, winner) for row in rivals),
         doubts,
         piece.readings,
         tuple(_notes(found, address)),
@@ -157,15 +157,16 @@ def _next_hop(route: StaticRoute | DefaultGateway | None) -> Address | None:
     return route.next_hop if isinstance(route, StaticRoute) else route.address
 
 
-def _why(row: RouteRow, winner: RouteRow | None) -> str:
-    """One clause on why a route lost."""
+def _judged(row: RouteRow, winner: RouteRow | None) -> RouteRow:
+    """Return a rival with the first reason why it lost, in the order in which routes are chosen."""
     if row.lost is Lost.INACTIVE or winner is None:
-        return row.why
-    if row.lost is Lost.EQUAL_COST:
-        return "the same prefix and distance: it carries a share of the packets"
+        return row
     if row.prefix.length < winner.prefix.length:
-        return f"shorter: /{row.prefix.length}, the winner has /{winner.prefix.length}"
-    return f"higher distance: {row.distance}, the winner has {winner.distance}"
+        why = f"shorter: /{row.prefix.length}, the winner has /{winner.prefix.length}"
+        return replace(row, lost=Lost.SHORTER, why=why)
+    if row.lost is Lost.EQUAL_COST:
+        return replace(row, why="the same prefix and distance: it carries a share of the packets")
+    return replace(row, why=f"higher distance: {row.distance}, the winner has {winner.distance}")
 
 
 def _notes(device: Device, address: Address) -> Iterator[str]:
