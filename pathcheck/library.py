@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from pathcheck.results.account import ReadingReport
     from pathcheck.results.finding import Finding
     from pathcheck.results.path import FlowAnswer, ListAnswer
+    from pathcheck.results.reach import ReachAnswer
     from pathcheck.results.requirement import RequirementReport
 
 __all__ = ["Fleet", "load"]
@@ -206,6 +207,41 @@ class Fleet:
             why = getattr(error, "strerror", None) or str(error)
             raise InputError(f"the required flows `{file}` cannot be read: {why.lower()}") from None
         return ask_required_flows(self.loaded, read_required_flows(str(file), data), file=str(file))
+
+    def reach(
+        self,
+        service: str = "ip",
+        *,
+        sources: Sequence[str] = (),
+        destinations: Sequence[str] = (),
+        reply: bool = False,
+    ) -> ReachAnswer:
+        """Ask which subnets and places reach which.
+
+        Parameters
+        ----------
+        service
+            As `tcp/443`, `udp/53`, `icmp/echo`; `ip` is each protocol.
+        sources, destinations
+            Prefixes, addresses, places or devices that restrict rows and columns; all subnets and places without.
+        reply
+            Whether the reply must come back.
+
+        Returns
+        -------
+        ReachAnswer
+            A cell for each pair, with the verdict that :meth:`flow` gives for it.
+
+        Raises
+        ------
+        FlowError, UnknownNameError, CapacityError, InternalFault
+            As :meth:`flow`.
+        """
+        from pathcheck.parser.service_words import service_flows
+        from pathcheck.queries.reach import ask_reach
+
+        flows = service_flows(service)
+        return ask_reach(self.loaded, service, flows, sources=sources, destinations=destinations, reply=reply)
 
     def list_decision(
         self,

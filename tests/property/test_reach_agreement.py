@@ -52,7 +52,7 @@ def asked(config: FleetConfig, flow: Flow, reply: bool) -> tuple[object, ...]:
     )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(fleets(), st.booleans(), st.sampled_from(("tcp/22", "ip", "icmp/echo")), st.randoms(use_true_random=False))
 def test_a_cell_is_what_flow_answers(config: FleetConfig, reply: bool, service: str, draw: Random) -> None:
     config = replace(config, places=PLACES)

@@ -98,7 +98,7 @@ def ask_reach(
             help="name addresses with `--from` and `--to`",
         )
     matrix = _Matrix(network, rows, columns, reply, advance)
-    if left_out and not (sources and destinations):
+    if left_out and any(not words or "any" in words for words in (sources, destinations)):
         matrix.notes.append(
             f"{_number(len(left_out), 'subnet')} without room for a station left out (links between devices, "
             "loopbacks): name them with `--from` or `--to`"
