@@ -9,8 +9,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-from made_fleets import make_fleet
-
 __all__ = ["measure_fleets"]
 
 PROGRAM = [sys.executable, "-c", "from pathcheck.cli.main import run; run()"]
@@ -28,6 +26,8 @@ def _measure(command: str, folder: Path, most: int) -> None:
     Each device has 100 lines of access lists and 20 routes. `parse` is the command that only reads the fleet. The last
     column is the exponent with which the time grew since the row above: 1 is proportional to the devices.
     """
+    from made_fleets import make_fleet  # the folder is on the path of the benchmarks only
+
     heads = (("lines", 7), ("routes", 7), ("cpu s", 9), ("MiB", 5), ("parse", 9), ("exponent", 8))
     print(f"{f'{command}, whole command':32} {' '.join(f'{head:>{width}}' for head, width in heads)}")
     before: tuple[int, float] | None = None
