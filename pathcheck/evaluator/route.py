@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -105,7 +106,7 @@ def own_interfaces(device: Device, vrf: str | None, address: Address) -> list[tu
 
 def best_ways(device: Device, vrf: str | None, destination: Address) -> Choice:
     """Choose the longest match, then the lowest distance, then all that are left."""
-    routes = list(_all_routes(device, destination.version))
+    routes = _routes_of(device, destination.version)
     ways, doubts = _choose(device, routes, vrf, destination, ())
     lost = any(
         route.vrf == vrf
@@ -115,6 +116,24 @@ def best_ways(device: Device, vrf: str | None, destination: Address) -> Choice:
         for route in routes
     )
     return Choice(ways, lost, doubts)
+
+
+_KEPT = 5000
+_kept: OrderedDict[tuple[int, int], tuple[Device, list[_Route]]] = OrderedDict()
+
+
+def _routes_of(device: Device, version: int) -> list[_Route]:
+    """Return all routes of a device, which never changes; those of the devices that were asked last are kept.
+
+    What is kept holds its device, so the identity of a device is not given to another one.
+    """
+    key = (id(device), version)
+    if key not in _kept:
+        _kept[key] = device, list(_all_routes(device, version))
+    _kept.move_to_end(key)
+    while len(_kept) > _KEPT:
+        _kept.popitem(last=False)
+    return _kept[key][1]
 
 
 def _all_routes(device: Device, version: int) -> Iterator[_Route]:

@@ -69,7 +69,7 @@ def network_of(config: FleetConfig) -> Network:
     return found
 
 
-def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnswer:
+def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True, brief: bool = False) -> FlowAnswer:
     """Follow all packets of a flow through the fleet.
 
     Parameters
@@ -80,6 +80,9 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
         The packets, and where they enter.
     reply
         Whether to follow the reply as well.
+    brief
+        Whether one path of each reason is enough, without the rows of its packets: for many
+        flows, where the verdict and one packet that shows it are wanted.
 
     Returns
     -------
@@ -100,7 +103,7 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True) -> FlowAnsw
     if not versions:
         raise FlowError("the source and the destination of the flow are of two IP versions")
     network = network_of(loaded.config)
-    there, back = _Answering(network, flow), _Answering(network, flow)
+    there, back = _Answering(network, flow, brief), _Answering(network, flow, brief)
     if len(versions) == 2:
         versions = _spoken(network, flow, there.notes)
     for version in versions:
@@ -151,6 +154,7 @@ class _Answering:
 
     network: Network
     flow: Flow
+    brief: bool = False
     ends: list[End] = field(default_factory=list)
     left_out: dict[IPVersion, PacketSet] = field(default_factory=dict)
     wishes: list[PacketSet] = field(default_factory=list)
@@ -211,7 +215,7 @@ class _Answering:
     def answer(self, words: dict[str, str]) -> FlowAnswer:
         """Return the answer of all ends."""
         ends = sorted(self.ends, key=lambda end: _GRAVEST_FIRST.index(end.reason))
-        paths = [self._path(end) for end in _some_of_each(ends)]
+        paths = [self._path(end) for end in (_first_of_each(ends) if self.brief else _some_of_each(ends))]
         notes = list(dict.fromkeys(self.notes))
         if self.assumed:
             names = ", ".join(list(self.assumed)[:6]) + (", and others" if len(self.assumed) > 6 else "")
@@ -239,7 +243,7 @@ class _Answering:
             hops=tuple(_hop(hop, sample) for hop in end.hops),
             share=share,
             sample=sample,
-            regions=() if share == "all" else _rows(end.packets, self.left_out[end.packets.version]),
+            regions=() if share == "all" or self.brief else _rows(end.packets, self.left_out[end.packets.version]),
             doubts=end.doubts,
             readings=end.readings,
             cycle=end.cycle,
@@ -301,6 +305,14 @@ def _packet_words(packet: Packet) -> str:
         if value:
             words.append(f"{name} {value}")
     return ", ".join(words)
+
+
+def _first_of_each(ends: Iterable[End]) -> list[End]:
+    """Return the first end of each reason."""
+    found: dict[Reason, End] = {}
+    for end in ends:
+        found.setdefault(end.reason, end)
+    return list(found.values())
 
 
 def _some_of_each(ends: Sequence[End]) -> list[End]:

@@ -24,7 +24,13 @@ from pathcheck.results.requirement import Evidence, Requirement, RequirementPart
 from pathcheck.results.verdict import Reason, Verdict
 from pathcheck.source import Span
 
-__all__ = ["ask_required", "ask_required_flows", "required_flow_findings", "required_flows_of"]
+__all__ = [
+    "ask_required",
+    "ask_required_flows",
+    "required_flow_findings",
+    "required_flows_of",
+    "requirement_findings",
+]
 
 _BREAKING = {Expectation.OPEN: Verdict.DENIED, Expectation.CLOSED: Verdict.PERMITTED}
 """The verdict that breaks an expectation."""
@@ -94,7 +100,9 @@ def _part(loaded: LoadedFleet, required: RequiredFlow, words: RequiredWords) -> 
         if question.acl is not None:
             alone = ask_list(loaded, question.device, question.acl, question.flow)
             return RequirementPart(words.text, words.span, *_judge_list(required.expect, alone))
-        answer = ask_flow(loaded, question.flow, reply=required.reply)
+        # Where packets enter is given: replies of several ends may leave, and each has to be looked at.
+        brief = not (required.reply and question.flow.at)
+        answer = ask_flow(loaded, question.flow, reply=required.reply, brief=brief)
         standing, evidence = _judge(loaded, required, question.flow, answer)
     except (UsageError, InputError) as error:
         return RequirementPart(
@@ -238,6 +246,11 @@ def required_flow_findings(
     except InputError as error:
         faults = (error, *error.others)
         return tuple(finding("PC383", fault.message, span=fault.span, help=fault.help) for fault in faults)
+    return requirement_findings(report)
+
+
+def requirement_findings(report: RequirementReport) -> tuple[Finding, ...]:
+    """Return the required flows that do not hold, or not for certain, as findings, in their order."""
     return tuple(_finding(item) for item in report.requirements if not item.holds)
 
 
