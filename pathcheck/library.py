@@ -21,10 +21,12 @@ if TYPE_CHECKING:
     from pathcheck.packet.packet import Packet
     from pathcheck.parser.flow_words import FlowQuestion
     from pathcheck.results.account import ReadingReport
+    from pathcheck.results.black_hole import RoutingReport
     from pathcheck.results.finding import Finding
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
     from pathcheck.results.requirement import RequirementReport
+    from pathcheck.results.route_lookup import RouteLookup
 
 __all__ = ["Fleet", "load"]
 
@@ -175,6 +177,52 @@ class Fleet:
         from pathcheck.queries.audit import audit_fleet
 
         return audit_fleet(self.loaded, device=device)
+
+    def routes(self, *, device: str | None = None) -> tuple[tuple[Finding, ...], RoutingReport]:
+        """Review the static routes of the fleet, and find where packets are lost by routing alone.
+
+        Parameters
+        ----------
+        device
+            Only findings on this device, and only what ends on it or goes round through it.
+
+        Returns
+        -------
+        tuple
+            The findings, codes PC2xx, in the order of file and line; and for each place where destinations end the
+            exact set of them, from which tables, with the way round where they loop.
+
+        Raises
+        ------
+        UnknownNameError
+            The fleet has no such device.
+        """
+        from pathcheck.queries.route_review import RouteReview
+
+        review = RouteReview(self.loaded.config, device)
+        return review.findings, review.report
+
+    def look_up_route(self, device: str, address: str, *, vrf: str | None = None) -> RouteLookup:
+        """Look one address up in a table: the longest match, and why each other route that holds it lost.
+
+        Parameters
+        ----------
+        device
+            Whose table.
+        address
+            One address as text; ValueError where it is none.
+        vrf
+            The table's name, None for the global one.
+
+        Raises
+        ------
+        UnknownNameError
+            No device, or no VRF of it, has that name.
+        """
+        from pathcheck.packet.address import Address
+        from pathcheck.queries.route_lookup import look_up_route
+
+        return look_up_route(self.loaded.config, device, Address.parse(address), vrf=vrf)
 
     def required_flows(self, file: str | Path | None = None) -> RequirementReport:
         """Ask whether the required flows hold.

@@ -110,6 +110,10 @@ class Fib:
             entry for _, entry in self._entries.covering(Prefix(address.version, address.value, WIDTH[address.version]))
         )
 
+    def prefix_doubts(self, prefix: Prefix) -> tuple[Doubt, ...]:
+        """Return what could change where some destination of a prefix goes."""
+        return tuple(dict.fromkeys(doubt for piece in self.pieces(prefix) for doubt in piece.doubts))
+
     def split(self, prefix: Prefix) -> list[tuple[FibEntry | None, list[Prefix]]]:
         """Cut destinations by the entry that wins them.
 

@@ -26,11 +26,11 @@ def covered_routes(table: ReviewedTable) -> Iterator[Finding]:
     traps: list[tuple[FibEntry, FibEntry, Span | None, str]] = []
     waiting = {route.prefix: route for route, _ in table.standby}
     for entry in table.entries.values():
-        if entry.source != "static" or entry.doubts or not all(span in table.by_line for span in entry.spans):
+        if entry.source != "static" or not all(span in table.by_line for span in entry.spans):
             continue
         wider = list(table.covering(entry.prefix))
         cover = next((other for other in wider if signature(other) == signature(entry)), None)
-        if cover is None or cover.doubts or cover.source not in ("static", "gateway"):
+        if cover is None or cover.source not in ("static", "gateway") or not table.is_certain(entry):
             continue
         standby = waiting.get(entry.prefix)
         if standby is not None:

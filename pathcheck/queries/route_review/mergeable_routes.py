@@ -49,7 +49,7 @@ def mergeable_routes(table: ReviewedTable, covered: frozenset[Span]) -> Iterator
     for entries in alike.values():
         known = {entry.prefix for entry in entries}
         for merged in Prefix.merged(known) if len(known) > 1 else ():
-            members = [entry for entry in entries if merged.covers(entry.prefix)]
+            members = [entry for entry in entries if merged.covers(entry.prefix) and table.is_certain(entry)]
             if merged in known or merged.length == 0 or merged in table.entries or len(members) < 2:
                 continue
             gone = frozenset(span for entry in members for span in entry.spans)

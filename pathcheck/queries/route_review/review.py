@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from pathcheck.errors import UnknownNameError, nearest
@@ -97,8 +97,17 @@ def review_routes(
 
 
 def _of_table(table: ReviewedTable, forwarding: FleetForwarding) -> Iterable[Finding]:
-    """Return the findings on one table; a route that does not act gets one finding only."""
+    """Return the findings on one table; a route that does not act gets one finding only.
+
+    Where nobody knows a line of the device, which could be a route as well, it is said
+    with what is out or dead, and nothing is said on what could go.
+    """
     found = [*inactive_routes(table, forwarding), *dead_next_hops(table)]
+    if table.unknown:
+        where = ", ".join(str(doubt.span) for doubt in table.unknown[:2])
+        more = f" and {len(table.unknown) - 2} more" if len(table.unknown) > 2 else ""
+        remark = f" (as far as the lines tell that are known; {where}{more} is not)"
+        return [replace(item, message=item.message + remark) for item in found]
     dead = {item.span for item in found}
     covered = list(covered_routes(table))
     lines = frozenset(item.span for item in covered if item.span is not None)

@@ -11,6 +11,7 @@ from pathcheck.model.static_route import StaticRoute
 from pathcheck.network.reachability import Network
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
+from pathcheck.results.path import Doubt
 from pathcheck.source import Span
 
 __all__ = ["ReviewedTable", "Signature", "signature", "tables_of"]
@@ -52,6 +53,15 @@ class ReviewedTable:
     def standby(self) -> list[tuple[StaticRoute, StandbyRoute]]:
         """The static routes that wait behind a better one of the same prefix."""
         return [(item.route, item) for item in self.fib.standby if isinstance(item.route, StaticRoute)]
+
+    @property
+    def unknown(self) -> tuple[Doubt, ...]:
+        """The lines of the device that nobody knows, and that could be anything."""
+        return self.network.doubtful(self.device.name).on_device()
+
+    def is_certain(self, entry: FibEntry) -> bool:
+        """Whether nothing that is not modelled could carry the destinations of an entry in its place or without it."""
+        return not entry.doubts and not self.fib.prefix_doubts(entry.prefix)
 
     def hops(self, route: StaticRoute) -> tuple[ResolvedHop, ...]:
         """Return where a route that acts or waits sends packets; nothing for one that is out."""

@@ -125,3 +125,29 @@ def test_replies_that_do_not_come_back() -> None:
 
 def test_an_empty_fleet_has_nothing() -> None:
     assert report(fleet(device("quay", routing=False))) == RoutingReport()
+
+
+def test_what_could_go_is_not_told_where_something_unknown_may_take_its_place() -> None:
+    line = span("router ospf 1")
+    parts = (
+        *PIER,
+        route("10.1.0.0/16", "10.9.0.1"),
+        route("10.7.0.0/24", "10.2.0.9"),
+        route("10.7.1.0/24", "10.2.0.9"),
+    )
+
+    def codes(*lines: Unmodelled) -> list[str]:
+        return [found.code for found in review_routes(fleet(routed("pier", *parts, unmodelled=lines)))]
+
+    assert codes() == ["PC205", "PC210"]
+    assert codes(Unmodelled("OSPF", RouteScope(distance=110), span=line)) == []
+    assert codes(Unmodelled("OSPF", RouteScope(vrf="BLUE", distance=110), span=line)) == ["PC205", "PC210"]
+    assert codes(Unmodelled("unknown line", DeviceScope(), span=line)) == []
+
+
+def test_what_is_dead_is_told_with_the_unknown_line() -> None:
+    parts = (*PIER, route("10.1.0.0/16", "10.19.0.1"))
+    config = fleet(routed("pier", *parts, unmodelled=(Unmodelled("unknown line", DeviceScope(), span=span("a word")),)))
+    (found,) = review_routes(config)
+    assert found.code == "PC201"
+    assert "as far as the lines tell that are known" in found.message
