@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pathcheck.errors import InputError, nearest
 from pathcheck.model.device import Device
@@ -32,11 +32,13 @@ if TYPE_CHECKING:
     from pathcheck.parser.configuration import ParsedConfiguration
     from pathcheck.parser.fleet_file import DeviceEntry, FileName, FleetFile
 
-__all__ = ["FLEET_FILE", "REQUIRED_FLOWS", "LoadedFleet", "load_fleet", "load_fleet_files"]
+__all__ = ["FLEET_FILE", "REQUIRED_FLOWS", "WAIVERS", "LoadedFleet", "ReadingMemory", "load_fleet", "load_fleet_files"]
 
 FLEET_FILE = "fleet.yaml"
 REQUIRED_FLOWS = "required-flows.yaml"
 """Where the required flows are unless `fleet.yaml` says otherwise."""
+WAIVERS = "waivers.yaml"
+"""Where the waivers are unless `fleet.yaml` says otherwise."""
 
 _TEXT_ENDINGS = (".cfg", ".conf", ".txt")
 _DATA_ENDINGS = (".yaml", ".yml", ".json")
@@ -56,22 +58,49 @@ class LoadedFleet:
         Its devices, links, places and the rest.
     report
         The account of the lines of each file, and the findings of reading.
-    required_flows
-        The content of the file that `config.required_flows` names; None where there is none.
+    required_flows, waivers
+        The content of the file that `config.required_flows` or `config.waivers` names; None where there is none.
     """
 
     folder: Path
     config: FleetConfig
     report: ReadingReport
     required_flows: bytes | None = None
+    waivers: bytes | None = None
 
 
-def load_fleet(path: str | Path) -> LoadedFleet:
+@dataclass(slots=True)
+class ReadingMemory:
+    """What was read before, for fleets that share most of their files: a device of the same text is the same object.
+
+    So two states of a fleet cost little more than one, and which devices differ is seen at a glance.
+    """
+
+    parsed: dict[object, ParsedConfiguration] = field(default_factory=dict)
+    devices: dict[object, tuple[Device, Device]] = field(default_factory=dict)
+
+    def named(self, device: Device, **changes: Any) -> Device:
+        """Return a device with what the fleet adds to its text; the same object for the same text and additions."""
+        key = (id(device), tuple(changes.items()))
+        if key not in self.devices:
+            # The first of the pair keeps the identity in the key from being given to another device.
+            self.devices[key] = (device, replace(device, **changes))
+        return self.devices[key][1]
+
+
+def load_fleet(path: str | Path, *, memory: ReadingMemory | None = None) -> LoadedFleet:
     """Read a folder as a fleet, or one file as a fleet of one device.
 
     Files and folders whose names begin with a dot are left out, and so are
     `.boot` files. A file that cannot be read, or is of a dialect that is not
     read, is refused in the report and does not keep the others from being read.
+
+    Parameters
+    ----------
+    path
+        The folder or file.
+    memory
+        What was read before, where another state of the same fleet was.
 
     Raises
     ------
@@ -87,20 +116,31 @@ def load_fleet(path: str | Path) -> LoadedFleet:
     if not stat.S_ISDIR(mode):
         name = _shown(place.name)
         # Whatever the file is called, it is asked for by name.
-        return _Loading({name: lambda: _content(place)}, place.parent, single=name).load()
+        return _Loading({name: lambda: _content(place)}, place.parent, name, memory or ReadingMemory()).load()
     files = {_shown(name): _reader(place / name) for name in _walk(place)}
-    return _Loading(files, place).load()
+    return _Loading(files, place, None, memory or ReadingMemory()).load()
 
 
-def load_fleet_files(files: Mapping[str, bytes], folder: Path | None = None) -> LoadedFleet:
+def load_fleet_files(
+    files: Mapping[str, bytes],
+    folder: Path | None = None,
+    *,
+    single: str | None = None,
+    memory: ReadingMemory | None = None,
+) -> LoadedFleet:
     """Read a fleet whose files are in memory, such as those of a revision.
 
     Parameters
     ----------
     files
-        Content by path, relative to the fleet's folder with `/` between its parts.
+        Content by path, relative to the fleet's folder with `/` between its parts. Each is asked for
+        when it is wanted; one that raises OSError then is refused as a file that cannot be read.
     folder
         Only kept for those who ask where the fleet is.
+    single
+        The only file that is read, whatever it is called.
+    memory
+        As for :func:`load_fleet`.
 
     Raises
     ------
@@ -108,11 +148,12 @@ def load_fleet_files(files: Mapping[str, bytes], folder: Path | None = None) -> 
         As :func:`load_fleet`.
     """
     readers = {
-        name: (lambda data=data: data)
-        for name, data in sorted(files.items(), key=lambda item: item[0].split("/"))
-        if not any(part.startswith(".") for part in name.split("/"))
+        name: (lambda name=name: files[name])
+        for name in sorted(files, key=lambda name: name.split("/"))
+        if name == single or not any(part.startswith(".") for part in name.split("/"))
     }
-    return _Loading(readers, folder if folder is not None else Path()).load()
+    place = folder if folder is not None else Path()
+    return _Loading(readers, place, single, memory or ReadingMemory()).load()
 
 
 @dataclass(slots=True)
@@ -134,7 +175,8 @@ class _Loading:
 
     files: Mapping[str, Callable[[], bytes]]
     folder: Path
-    single: str | None = None
+    single: str | None
+    memory: ReadingMemory
     devices: dict[str, Device] = field(default_factory=dict)
     hostnames: dict[str, Span] = field(default_factory=dict)
     accounts: list[FileAccount] = field(default_factory=list)
@@ -160,6 +202,8 @@ class _Loading:
         self._check_names(fleet_file)
         flows = self._required_flows(fleet_file)
         content = None if flows is None else self._data(flows, None)
+        waivers = self._waivers(fleet_file)
+        waived = None if waivers is None else self._data(waivers, None)
         config = FleetConfig(
             devices={name: self.devices[name] for name in sorted(self.devices)},
             links=fleet_file.links,
@@ -167,10 +211,11 @@ class _Loading:
             bootstrap=fleet_file.bootstrap,
             required_flows=flows,
             session=fleet_file.session,
+            waivers=waivers,
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))
         report = ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order)))
-        return LoadedFleet(self.folder, config, report, content)
+        return LoadedFleet(self.folder, config, report, content, waived)
 
     # -- which files are devices
 
@@ -200,8 +245,8 @@ class _Loading:
                 units.append(_Unit(entry.name, list(dict.fromkeys(files)), entry))
                 listed.update(files)
         free = [name for name in self.files if name not in listed and name != FLEET_FILE]
-        flows = self._required_flows(fleet_file)
-        free = [name for name in free if name != flows]
+        no_devices = (self._required_flows(fleet_file), self._waivers(fleet_file))
+        free = [name for name in free if name not in no_devices]
         top = [name for name in free if "/" not in name]
         by_stem: dict[str, _Unit] = {}
         for name in top:
@@ -220,6 +265,12 @@ class _Loading:
         if fleet_file.required_flows is not None:
             return fleet_file.required_flows.path
         return REQUIRED_FLOWS if self.single is None and REQUIRED_FLOWS in self.files else None
+
+    def _waivers(self, fleet_file: FleetFile) -> str | None:
+        """Return the path of the waivers: what `fleet.yaml` says, else the usual name where it is there."""
+        if fleet_file.waivers is not None:
+            return fleet_file.waivers.path
+        return WAIVERS if self.single is None and WAIVERS in self.files else None
 
     def _listed(self, name: FileName) -> list[str]:
         """Return the file that `fleet.yaml` lists, or the files of the folder that it lists."""
@@ -335,7 +386,7 @@ class _Loading:
             if name != device.name:
                 renamed[device.name] = name
             entry = fleet_file.devices.get(name)
-            self.devices[name] = replace(
+            self.devices[name] = self.memory.named(
                 device,
                 name=name,
                 unmodelled=(*device.unmodelled, *doubts),
@@ -348,6 +399,16 @@ class _Loading:
         self.findings.extend(replace(one, device=renamed.get(one.device or "", one.device)) for one in parsed.findings)
 
     def _parsed(self, texts: list[tuple[str, bytes]], unit: _Unit, fleet_file: FleetFile) -> ParsedConfiguration:
+        """Read texts, unless they were read before under the same settings."""
+        settings = tuple(
+            (entry.name, *sorted(entry.assume.items())) for entry in fleet_file.devices.values() if entry.assume
+        )
+        key = (tuple(texts), unit.name, unit.entry is not None, *sorted(fleet_file.assume.items()), settings)
+        if key not in self.memory.parsed:
+            self.memory.parsed[key] = self._parsed_anew(texts, unit, fleet_file)
+        return self.memory.parsed[key]
+
+    def _parsed_anew(self, texts: list[tuple[str, bytes]], unit: _Unit, fleet_file: FleetFile) -> ParsedConfiguration:
         """Read texts with the settings that hold for each device in them."""
         from pathcheck.parser.device_files import read_device_files
 
@@ -418,9 +479,11 @@ class _Loading:
         for bootstrap in fleet_file.bootstrap:
             for name in bootstrap.devices:
                 check(name, bootstrap.span)
-        flows = fleet_file.required_flows
-        if flows is not None and flows.path not in self.files:
-            errors.append(InputError(f"no file `{flows.path}` in the fleet's folder", span=flows.span))
+        errors += [
+            InputError(f"no file `{named.path}` in the fleet's folder", span=named.span)
+            for named in (fleet_file.required_flows, fleet_file.waivers)
+            if named is not None and named.path not in self.files
+        ]
         if errors:
             first, *others = sorted(errors, key=lambda error: error.span.line if error.span else 0)
             raise InputError(first.message, span=first.span, help=first.help, others=tuple(others))

@@ -8,34 +8,43 @@ from typing import Annotated
 import typer
 
 from pathcheck.cli.exit_status import of_findings
-from pathcheck.cli.options import FleetOption, JsonOption, on_terminal
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.cli.output import (
+    FINDING_FORMATS,
+    FormatOption,
+    OutputOption,
+    ReportCommand,
+    finding_renderers,
+    report_targets,
+    write_reports,
+)
 
 __all__ = ["register"]
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("audit")(audit)
+    app.command("audit", cls=ReportCommand)(audit)
 
 
 def audit(
+    context: typer.Context,
     fleet: FleetOption = Path(),
     device: Annotated[
         str | None, typer.Option("--device", metavar="NAME", help="Only findings in which this device has a part.")
     ] = None,
+    formats: FormatOption = None,
+    outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
     """Find contradictions among the addresses, gateways, VLANs, trunks and names of a fleet."""
+    targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
+
     from pathcheck.fleet import load_fleet
     from pathcheck.queries.audit import audit_fleet
+    from pathcheck.queries.check import report_of
 
-    findings = audit_fleet(load_fleet(fleet), device=device)
-    if json:
-        from pathcheck.reports.json_report import findings_document, render_json
-
-        typer.echo(render_json(findings_document(findings)))
-    else:
-        from pathcheck.reports.terminal import Paint, render_findings
-
-        typer.echo(render_findings(findings, Paint(on_terminal())))
+    loaded = load_fleet(fleet)
+    findings = audit_fleet(loaded, device=device)
+    write_reports(targets, finding_renderers(report_of("audit", loaded, findings)))
     return of_findings(findings)

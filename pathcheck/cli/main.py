@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from typing import Annotated
@@ -13,6 +14,9 @@ from pathcheck.cli.exit_status import INTERNAL_FAULT, INTERRUPTED, UNREADABLE
 from pathcheck.errors import InternalFault, PathcheckError
 
 __all__ = ["app", "run"]
+
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+"""What the system says when standard output is a file on a disk that is full, over its quota, or broken."""
 
 app = typer.Typer(
     name="pathcheck",
@@ -69,6 +73,12 @@ def _status(arguments: list[str]) -> int:
         # The reader has gone (`| head`). Nothing more can be said to it, and Python must not try at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return INTERRUPTED
+    except OSError as error:
+        if error.errno not in _NO_ROOM:
+            return _internal_fault(error)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        typer.echo(f"error: the output cannot be written: {(error.strerror or str(error)).lower()}", err=True)
+        return UNREADABLE
     except Exception as fault:
         if hasattr(fault, "show") and hasattr(fault, "exit_code"):  # a usage error, in the words of the option parser
             fault.show()

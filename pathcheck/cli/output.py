@@ -6,7 +6,8 @@ standard output, and only one can. A command lists what it can write:
     targets = report_targets(context, formats, outputs, json=json, known=("text", "json", "junit"))
     write_reports(targets, {"text": lambda paint: ..., "json": lambda paint: ..., "junit": lambda paint: ...})
 
-and is registered with `cls=ReportCommand`, which remembers the order of the options.
+and is registered with `cls=ReportCommand`, which remembers the order of the options. A
+command whose report is one of findings takes :data:`FINDING_FORMATS` and :func:`finding_renderers`.
 """
 
 from __future__ import annotations
@@ -26,8 +27,23 @@ from pathcheck.errors import UsageError, nearest
 
 if TYPE_CHECKING:
     from pathcheck.reports.terminal import Paint
+    from pathcheck.results.finding_report import FindingReport
 
-__all__ = ["FormatOption", "OutputOption", "ReportCommand", "Target", "report_targets", "write_reports"]
+__all__ = [
+    "FINDING_FORMATS",
+    "FormatOption",
+    "OutputOption",
+    "ReportCommand",
+    "Target",
+    "finding_renderers",
+    "output_file",
+    "report_targets",
+    "write_file",
+    "write_reports",
+]
+
+FINDING_FORMATS = ("text", "json", "junit", "sarif", "markdown", "annotations")
+"""The formats of a report of findings, the default first."""
 
 _ORDER = "pathcheck.option-order"
 STDOUT = "-"
@@ -112,7 +128,7 @@ def report_targets(
     for kind, place in pairs or [(None, None)]:
         if kind is None and len(pairs) > 1:
             raise UsageError(f"`--output {place}` has no format", help="put its `--format` in front of it")
-        targets.append(Target(_known(kind or known[0], known), _file(place)))
+        targets.append(Target(_known(kind or known[0], known), output_file(place)))
     for number, target in enumerate(targets):
         if any(_place(other) == _place(target) for other in targets[:number]):
             place = "standard output" if target.file is None else f"`{target.file}`"
@@ -139,7 +155,7 @@ def write_reports(targets: Sequence[Target], renderers: Mapping[str, Callable[[P
     texts = [renderers[target.format](Paint(target.file is None and on_terminal())) + "\n" for target in targets]
     for target, text in zip(targets, texts, strict=True):
         if target.file is not None:
-            _write(target.file, text)
+            write_file(target.file, text)
             typer.echo(f"the report ({target.format}) is in {target.file}", err=True)
     for target, text in zip(targets, texts, strict=True):
         if target.file is None:
@@ -157,18 +173,62 @@ def _known(kind: str, known: Sequence[str]) -> str:
     )
 
 
-def _file(place: str | None) -> Path | None:
-    """A file whose folder is there; None for standard output."""
+def finding_renderers(report: FindingReport) -> dict[str, Callable[[Paint], str]]:
+    """Return what makes a report of findings in each of :data:`FINDING_FORMATS`."""
+
+    def sarif(_: Paint) -> str:
+        from pathcheck.reports.sarif import render_sarif
+
+        return render_sarif(report)
+
+    def markdown(_: Paint) -> str:
+        from pathcheck.reports.markdown import render_markdown
+
+        return render_markdown(report)
+
+    def annotations(_: Paint) -> str:
+        from pathcheck.reports.annotations import render_annotations
+
+        return render_annotations(report)
+
+    def junit(_: Paint) -> str:
+        from pathcheck.reports.junit import render_finding_junit
+
+        return render_finding_junit(report)
+
+    def json(_: Paint) -> str:
+        from pathcheck.reports.json_report import findings_document, render_json
+
+        return render_json(findings_document(report))
+
+    def text(paint: Paint) -> str:
+        from pathcheck.reports.findings_text import render_finding_report
+
+        return render_finding_report(report, paint)
+
+    made = (text, json, junit, sarif, markdown, annotations)
+    return dict(zip(FINDING_FORMATS, made, strict=True))
+
+
+def output_file(place: str | None) -> Path | None:
+    """Return a file whose folder is there; None for standard output.
+
+    Raises
+    ------
+    UsageError
+        It is a folder, or its folder is not there.
+    """
     if place is None or place == STDOUT:
         return None
     file = Path(place)
     try:
-        if file.is_dir():
-            raise UsageError(f"`{place}` is a folder, not a file to write to")
-        if not place or not file.parent.is_dir():
-            raise UsageError(f"no folder `{file.parent}` to write `{place}` to", help="make it first")
+        is_folder, has_folder = file.is_dir(), file.parent.is_dir()
     except (OSError, ValueError) as error:  # a name that no file can have
         raise UsageError(f"`{place}` cannot be written: {getattr(error, 'strerror', None) or error}") from None
+    if not place or is_folder:
+        raise UsageError(f"`{place}` is a folder, not a file to write to")
+    if not has_folder:
+        raise UsageError(f"no folder `{file.parent}` to write `{place}` to", help="make it first")
     return file
 
 
@@ -177,8 +237,14 @@ def _place(target: Target) -> Path | None:
     return None if target.file is None else Path(os.path.realpath(target.file))
 
 
-def _write(file: Path, text: str) -> None:
-    """Write a whole file or none: what stood there stays until the new text is complete."""
+def write_file(file: Path, text: str) -> None:
+    """Write a whole file or none: what stood there stays until the new text is complete.
+
+    Raises
+    ------
+    UsageError
+        It cannot be written: no right to, no room left.
+    """
     data = text.encode("utf-8", "backslashreplace")
     real = Path(os.path.realpath(file))
     try:

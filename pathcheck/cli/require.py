@@ -10,8 +10,17 @@ import typer
 
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN, UNREADABLE
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import (
+    FINDING_FORMATS,
+    FormatOption,
+    OutputOption,
+    ReportCommand,
+    finding_renderers,
+    report_targets,
+    write_reports,
+)
 from pathcheck.errors import InputError, PathcheckError, UsageError
+from pathcheck.results.finding import Severity
 
 if TYPE_CHECKING:
     from pathcheck.fleet import LoadedFleet
@@ -20,7 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
-FORMATS = ("text", "json", "junit")
 _STEPS = 50
 """Steps of the progress bar for one required flow."""
 
@@ -53,11 +61,12 @@ def require(
     json: JsonOption = False,
 ) -> int:
     """Tell whether each required flow is open or closed as it must be, with a packet and a line where not."""
-    targets = report_targets(context, formats, outputs, json=json, known=FORMATS)
+    targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
 
     from pathcheck.cli.progress import progress
     from pathcheck.fleet import load_fleet
-    from pathcheck.queries.required_flows import ask_required_flows
+    from pathcheck.queries.check import report_of
+    from pathcheck.queries.required_flows import ask_required_flows, requirement_findings
 
     loaded = load_fleet(fleet)
     name, flows = _required(loaded, file)
@@ -68,12 +77,22 @@ def require(
     from pathcheck.reports.junit import render_junit
     from pathcheck.reports.requirement_report import render_requirements
 
+    tolerated = uncertain is Uncertain.TOLERATE
+    found = report_of(
+        "require",
+        loaded,
+        requirement_findings(report),
+        requirements=report,
+        threshold=Severity.ERROR if tolerated else Severity.WARNING,
+        as_typed=[name] if file is not None else [],
+    )
     write_reports(
         targets,
         {
+            **finding_renderers(found),
             "text": lambda paint: render_requirements(report, paint),
             "json": lambda _: render_json(requirement_document(report)),
-            "junit": lambda _: render_junit(report, tolerate_uncertain=uncertain is Uncertain.TOLERATE),
+            "junit": lambda _: render_junit(report, tolerate_uncertain=tolerated),
         },
     )
     return _status(report, uncertain)

@@ -8,10 +8,22 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pathcheck.cli.exit_status import HOLDS, of_findings, of_verdict
-from pathcheck.cli.options import FleetOption, JsonOption, on_terminal
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.cli.output import (
+    FINDING_FORMATS,
+    FormatOption,
+    OutputOption,
+    ReportCommand,
+    finding_renderers,
+    report_targets,
+    write_reports,
+)
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pathcheck.cli.output import Target
     from pathcheck.fleet import LoadedFleet
 
 __all__ = ["register"]
@@ -19,10 +31,11 @@ __all__ = ["register"]
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("routes")(routes)
+    app.command("routes", cls=ReportCommand)(routes)
 
 
 def routes(
+    context: typer.Context,
     fleet: FleetOption = Path(),
     device: Annotated[
         str | None, typer.Option("--device", metavar="NAME", help="Only routes of this device, and what ends on it.")
@@ -32,9 +45,14 @@ def routes(
         typer.Option("--lookup", metavar="DEVICE ADDRESS", help="Show the longest match and its rivals."),
     ] = None,
     vrf: Annotated[str | None, typer.Option("--vrf", metavar="NAME", help="Table in which to look up.")] = None,
+    formats: FormatOption = None,
+    outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
     """Find routes that cannot act, can go or mislead, and destinations that loop or are lost."""
+    known = FINDING_FORMATS if lookup is None else ("text", "json")
+    targets = report_targets(context, formats, outputs, json=json, known=known)
+
     from pathcheck.fleet import load_fleet
 
     if lookup is None and vrf is not None:
@@ -43,28 +61,31 @@ def routes(
         raise UsageError("`--lookup` names its device itself, so `--device` has nothing to choose")
     loaded = load_fleet(fleet)
     if lookup is not None:
-        return _look_up(loaded, *lookup, vrf=vrf, json=json)
+        return _look_up(loaded, *lookup, vrf=vrf, targets=targets)
     from pathcheck.cli.progress import progress
+    from pathcheck.queries.check import report_of
     from pathcheck.queries.route_review import RouteReview
 
     with progress("reviewing routes", len(loaded.config.devices)) as advance:
         review = RouteReview(loaded.config, device, advance)
-        findings, report = review.findings, review.report
-    if json:
-        from pathcheck.reports.json_report import findings_document, render_json
-        from pathcheck.reports.routing_json import routing_parts
+        findings, routing = review.findings, review.report
 
-        typer.echo(render_json(findings_document(findings) | routing_parts(report)))
-    else:
-        from pathcheck.reports.routing_terminal import render_routing
-        from pathcheck.reports.terminal import Paint, render_findings
+    from pathcheck.reports.json_report import findings_document, render_json
+    from pathcheck.reports.routing_json import routing_parts
+    from pathcheck.reports.routing_terminal import render_routing
 
-        lost = render_routing(report)
-        typer.echo((f"{lost}\n\n" if lost else "") + render_findings(findings, Paint(on_terminal())))
+    report = report_of("routes", loaded, findings)
+    renderers = finding_renderers(report)
+    text, lost = renderers["text"], render_routing(routing)
+    renderers["text"] = lambda paint: (f"{lost}\n\n" if lost else "") + text(paint)
+    renderers["json"] = lambda _: render_json(findings_document(report) | routing_parts(routing))
+    write_reports(targets, renderers)
     return of_findings(findings)
 
 
-def _look_up(loaded: LoadedFleet, device: str, words: str, *, vrf: str | None, json: bool) -> int:
+def _look_up(
+    loaded: LoadedFleet, device: str, words: str, *, vrf: str | None, targets: Sequence[Target]
+) -> int:  # fmt: skip
     """Show which route wins an address."""
     from pathcheck.packet.address import Address
     from pathcheck.queries.route_lookup import look_up_route
@@ -74,14 +95,16 @@ def _look_up(loaded: LoadedFleet, device: str, words: str, *, vrf: str | None, j
     except ValueError as error:
         raise UsageError(str(error), help="look up one address, as `10.1.99.10` or `2001:db8::1`") from None
     found = look_up_route(loaded.config, device, address, vrf=vrf)
-    if json:
-        from pathcheck.reports.json_report import render_json
-        from pathcheck.reports.routing_json import lookup_document
 
-        typer.echo(render_json(lookup_document(found)))
-    else:
-        from pathcheck.reports.routing_terminal import render_lookup
-        from pathcheck.reports.terminal import Paint
+    from pathcheck.reports.json_report import render_json
+    from pathcheck.reports.routing_json import lookup_document
+    from pathcheck.reports.routing_terminal import render_lookup
 
-        typer.echo(render_lookup(found, Paint(on_terminal())))
+    write_reports(
+        targets,
+        {
+            "text": lambda paint: render_lookup(found, paint),
+            "json": lambda _: render_json(lookup_document(found)),
+        },
+    )
     return HOLDS if found.reason is None else of_verdict(found.reason.verdict)

@@ -93,6 +93,8 @@ class FleetConfig:
         By name, in the order of the names.
     required_flows
         Path of the file of required flows, relative to the fleet's folder.
+    waivers
+        Path of the file of waivers, the same way.
     """
 
     devices: Mapping[str, Device]
@@ -100,4 +102,5 @@ class FleetConfig:
     places: Mapping[str, Place] = field(default_factory=dict)
     bootstrap: tuple[Bootstrap, ...] = ()
     required_flows: str | None = None
+    waivers: str | None = None
     session: Session = field(default_factory=Session)

@@ -24,7 +24,7 @@ from pathcheck.source import Span
 
 __all__ = ["DeviceEntry", "FileName", "FleetFile", "read_fleet_file"]
 
-_KEYS = ("devices", "links", "places", "assume", "bootstrap", "session", "required_flows")
+_KEYS = ("devices", "links", "places", "assume", "bootstrap", "session", "required_flows", "waivers")
 _DEVICE_KEYS = ("files", "serial", "management", "assume")
 _BOOTSTRAP_KEYS = ("file", "devices", "vlan", "subnet", "pool", "gateway", "dhcp", "server", "protocols")
 _SESSION_KEYS = ("protocol", "port", "source")
@@ -74,6 +74,7 @@ class FleetFile:
     bootstrap: tuple[Bootstrap, ...] = ()
     session: Session = field(default_factory=Session)
     required_flows: FileName | None = None
+    waivers: FileName | None = None
 
     def assumptions(self, device: str | None = None) -> Assumptions:
         """Return the settings that hold for a device; those of the fleet where it has none of its own."""
@@ -120,6 +121,7 @@ class _Reader:
             required_flows=(
                 self._file(parts["required_flows"], "the file of required flows") if "required_flows" in parts else None
             ),
+            waivers=self._file(parts["waivers"], "the file of waivers") if "waivers" in parts else None,
         )
         self._said.settle()
         return fleet

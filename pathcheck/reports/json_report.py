@@ -12,7 +12,8 @@ from pathcheck.packet.tcp_flags import FLAG_NAMES
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.region_words import box_words
 from pathcheck.results.account import FileAccount, LineClass, ReadingReport
-from pathcheck.results.finding import Finding, Severity
+from pathcheck.results.finding import Finding
+from pathcheck.results.finding_report import FindingReport, ReportedFinding
 from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, Path, Reading, RouteUse
 from pathcheck.results.region import Region
 from pathcheck.results.requirement import Requirement, RequirementPart, RequirementReport, Standing
@@ -158,14 +159,39 @@ def parse_document(report: ReadingReport, models: Mapping[str, Any] | None = Non
     return document
 
 
-def findings_document(findings: tuple[Finding, ...]) -> Document:
-    """Return a report of findings."""
-    return {
+def findings_document(report: FindingReport) -> Document:
+    """Return a report of findings: the open ones, then, where there are any, those that are known and waived."""
+    document: Document = {
         "schema": "pathcheck/findings/1",
-        "findings": [finding_words(finding) for finding in findings],
-        "counts": {severity.value: sum(f.severity is severity for f in findings) for severity in Severity},
-        "caution": CAUTION,
+        "findings": [_reported(item, report) for item in report.open],
+        "counts": {severity.value: number for severity, number in report.counts.items()},
     }
+    if report.revision is not None:
+        document["changed_since"] = report.revision
+    if report.baseline is not None:
+        document["baseline"] = {"file": report.baseline, "gone": report.gone}
+        document["known"] = [_reported(item, report) for item in report.known]
+    if report.waived:
+        document["waived"] = [_reported(item, report) for item in report.waived]
+    document["caution"] = CAUTION
+    return document
+
+
+def _reported(item: ReportedFinding, report: FindingReport) -> Document:
+    """One finding with what is known about it."""
+    document = {**finding_words(item.finding), "fingerprint": item.fingerprint}
+    if report.revision is not None:
+        document["changed"] = item.changed
+    if item.waiver is not None:
+        waiver = item.waiver
+        document["waiver"] = {
+            "reason": waiver.reason,
+            "owner": waiver.owner,
+            "until": str(waiver.until),
+            "file": waiver.span.file,
+            "line": waiver.span.line,
+        }
+    return document
 
 
 def finding_words(finding: Finding) -> Document:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.diagnostic import quote_line
@@ -13,7 +13,14 @@ from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, 
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict
 
-__all__ = ["Paint", "render_findings", "render_flow", "render_list_answer", "render_parse"]
+__all__ = [
+    "Paint",
+    "count_words",
+    "finding_lines",
+    "render_flow",
+    "render_list_answer",
+    "render_parse",
+]
 
 _MEANING = {
     Reason.ARRIVED: "it reaches its destination",
@@ -106,26 +113,28 @@ def render_parse(report: ReadingReport, *, most: int = 40) -> str:
     return "\n".join(out)
 
 
-def render_findings(findings: tuple[Finding, ...], paint: Paint) -> str:
-    """Return findings in the order given, each with its line quoted, and their count."""
-    out: list[str] = []
-    for item in findings:
-        place = f"{item.span.file}:{item.span.line}" if item.span else item.device or ""
-        where = " ".join(filter(None, [item.device, f"list {item.acl}" if item.acl else ""]))
-        severity = paint(item.severity.value, item.severity)
-        out.append(f"{severity} {item.code} {item.name}  {place}" + (f"  ({where})" if where else ""))
-        if item.span:
-            out.append(quote_line(item.span))
-        out.append(f"  {item.message}")
-        out += [f"  because of {span.file}:{span.line}: {_short(span.words)}" for span in item.because]
-        if item.sample is not None:
-            out.append(f"  for example {packet_words(item.sample)}")
-        if item.help:
-            out.append(f"  help: {item.help}")
-        out.append("")
-    counts = {severity: sum(f.severity is severity for f in findings) for severity in Severity}
-    summary = ", ".join(_count(number, severity.value) for severity, number in counts.items())
-    return "\n".join([*out, summary if findings else "no findings", "", CAUTION])
+def finding_lines(item: Finding, paint: Paint) -> list[str]:
+    """Return the lines on one finding: what and where, the line quoted, why, a packet, what to do."""
+    place = f"{item.span.file}:{item.span.line}" if item.span else item.device or ""
+    where = " ".join(filter(None, [item.device, f"list {item.acl}" if item.acl else ""]))
+    severity = paint(item.severity.value, item.severity)
+    out = [f"{severity} {item.code} {item.name}  {place}" + (f"  ({where})" if where else "")]
+    if item.span:
+        out.append(quote_line(item.span))
+    out.append(f"  {item.message}")
+    out += [f"  because of {span.file}:{span.line}: {_short(span.words)}" for span in item.because]
+    if item.sample is not None:
+        out.append(f"  for example {packet_words(item.sample)}")
+    if item.help:
+        out.append(f"  help: {item.help}")
+    return out
+
+
+def count_words(counts: Mapping[Severity, int]) -> str:
+    """Return how many findings there are of each severity, in words."""
+    if not any(counts.values()):
+        return "no findings"
+    return ", ".join(_count(number, severity.value) for severity, number in counts.items())
 
 
 def _headline(answer: FlowAnswer, paint: Paint, what: str) -> str:

@@ -101,6 +101,8 @@ CATALOGUE: dict[str, Rule] = _table(
     Rule("PC381", "broken-required-flow", Severity.ERROR, "a flow is not open, or not closed, as it is required to be"),
     Rule("PC382", "uncertain-required-flow", Severity.WARNING, "a required flow that may hold or not"),
     Rule("PC383", "unanswered-required-flow", Severity.ERROR, "a required flow that this fleet cannot be asked about"),
+    Rule("PC384", "expired-waiver", Severity.WARNING, "a waiver whose last day is over, so that it waives nothing"),
+    Rule("PC385", "idle-waiver", Severity.NOTE, "a waiver that is for no finding"),
     Rule("PC401", "wrong-line", Severity.ERROR, "a line that is known and cannot be read as it stands"),
     Rule("PC402", "unknown-line", Severity.WARNING, "a line that no table knows, so it could change forwarding"),
     Rule("PC403", "refused-file", Severity.ERROR, "a file in a dialect that is not read, or no text"),
