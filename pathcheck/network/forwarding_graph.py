@@ -187,10 +187,10 @@ class ForwardingGraph:
                 )
                 passes = state.up and state.member_of is None and interface.kind != "loopback"
                 if speaks and passes and not lines.at(interface.name, "in")[0]:
-                    place = self._place_behind(LinkEnd(device.name, interface.name))
+                    place = self.place_behind(LinkEnd(device.name, interface.name))
                     yield place, interface.name if place.side else None
 
-    def _place_behind(self, end: LinkEnd) -> TablePlace:
+    def place_behind(self, end: LinkEnd) -> TablePlace:
         """Return the table that packets come to which arrive at an interface."""
         interface = self._network.topology.device(end.device).interfaces[end.interface]
         sides = self._network.doubtful(end.device).sides_of(end.interface)
@@ -343,7 +343,7 @@ class ForwardingGraph:
             if doubts:
                 ends.append(self._uncertain(place, doubts))
                 continue
-            behind = self._place_behind(neighbour.end)
+            behind = self.place_behind(neighbour.end)
             vertices.append(self._vertex(behind, neighbour.end.interface if behind.side else None))
 
     def _on_subnet(
