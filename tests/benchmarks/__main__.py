@@ -23,6 +23,7 @@ from typing import Any
 from fleets import measure_fleets
 from made_lists import make_list
 from naive import covered_by_one_line, first_line
+from reach import measure_reach
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "corpora" / "ferry-operator" / "fleet"
@@ -47,6 +48,7 @@ def main() -> None:
         _reading(made)
         _decisions(made)
         measure_fleets(made, asked.devices)
+        measure_reach(made, asked.devices)
         lists = sorted(asked.lists.glob("*.cfg")) if asked.lists else []
         for kind in ("hosts", "zones", "wide"):
             for count in (1000, 8000, 100_000):

@@ -25,7 +25,9 @@ def all_ends(loaded: LoadedFleet, topology: Topology) -> tuple[list[ReachEnd], l
     return ends, left_out
 
 
-def ends_of(words: Iterable[str], loaded: LoadedFleet, topology: Topology) -> list[ReachEnd]:
+def ends_of(
+    words: Iterable[str], loaded: LoadedFleet, topology: Topology, *, as_destination: bool = False
+) -> list[ReachEnd]:
     """Read the words that restrict rows or columns.
 
     Parameters
@@ -34,6 +36,8 @@ def ends_of(words: Iterable[str], loaded: LoadedFleet, topology: Topology) -> li
         Places, devices (by their management address), addresses, prefixes. A
         prefix stands for the subnets of the fleet inside it, and for itself where there is none.
         `any` stands for all subnets and places.
+    as_destination
+        Which end they are, for errors.
 
     Raises
     ------
@@ -48,7 +52,9 @@ def ends_of(words: Iterable[str], loaded: LoadedFleet, topology: Topology) -> li
         elif word in loaded.config.places:
             found[ReachEnd(word, "place", loaded.config.places[word].prefixes)] = None
         else:
-            prefixes = flow_question("ip", word, "any", config=loaded.config).flow.source
+            asked = ("any", word) if as_destination else (word, "any")
+            flow = flow_question("ip", *asked, config=loaded.config).flow
+            prefixes = flow.destination if as_destination else flow.source
             if word in loaded.config.devices:
                 found[ReachEnd(word, "device", prefixes)] = None
             else:

@@ -91,7 +91,7 @@ def ask_reach(
     topology = network.topology
     everything, left_out = all_ends(loaded, topology)
     rows = ends_of(sources, loaded, topology) if sources else everything
-    columns = ends_of(destinations, loaded, topology) if destinations else everything
+    columns = ends_of(destinations, loaded, topology, as_destination=True) if destinations else everything
     if not rows or not columns:
         raise FlowError(
             "no subnet of the fleet can hold a station, so there is nothing to ask between",
@@ -128,7 +128,7 @@ def matrix_size(
     topology = network_of(loaded.config).topology
     everything = all_ends(loaded, topology)[0]
     rows = ends_of(sources, loaded, topology) if sources else everything
-    columns = ends_of(destinations, loaded, topology) if destinations else everything
+    columns = ends_of(destinations, loaded, topology, as_destination=True) if destinations else everything
     return sum(
         len([row for row in rows if _of(version, row)]) * len([column for column in columns if _of(version, column)])
         for version in flows
