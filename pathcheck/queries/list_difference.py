@@ -106,7 +106,19 @@ def list_difference(before: ListSide, after: ListSide, *, patience: float = PATI
     """
     if before.family != after.family:
         raise ValueError(f"an `{before.family}` list cannot be compared with an `{after.family}` list")
-    return _Walk(before, after, monotonic() + patience).difference()
+    deadline = monotonic() + patience
+    found = _Walk(before, after, deadline).difference()
+    if found.uncertain.is_empty:
+        return found
+    # Which of several doubtful lines of one text are common depends on the direction. Either choice is right, and
+    # what is certain by one of them is certain; so the answer is the same in both directions.
+    back = _Walk(after, before, deadline).difference()
+    return Difference(
+        found.opened | back.closed,
+        found.closed | back.opened,
+        found.uncertain & back.uncertain,
+        tuple(dict.fromkeys((*found.shared_doubts, *back.shared_doubts))),
+    )
 
 
 def common_lines(first: Sequence[object], second: Sequence[object]) -> list[tuple[int, int]]:
