@@ -24,6 +24,7 @@ __all__ = ["RequiredFlowItem", "RequiredFlowsFile"]
 
 _PATTERNS = ["required-flows.yaml", "*.flows.yaml"]
 _FLEET_FILE = "fleet.yaml"
+_UNCERTAIN = "pathcheck_uncertain"
 _LOADED: pytest.StashKey[dict[Path, LoadedFleet]] = pytest.StashKey()
 
 
@@ -41,11 +42,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addini(
         "pathcheck_flows", "names of files of required flows to collect, with wildcards", type="args", default=_PATTERNS
     )
-    parser.addini(
-        "pathcheck_uncertain", "required flows that may hold or not: `refuse` fails, `tolerate` skips", default="refuse"
-    )
+    parser.addini(_UNCERTAIN, "required flows that may hold or not: `refuse` fails, `tolerate` skips", default="refuse")
     group = parser.getgroup("pathcheck", "required flows of a fleet")
     group.addoption("--pathcheck-fleet", metavar="PATH", default=None, help="folder of the fleet, instead of the ini's")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Refuse a setting that means nothing, before anything is run."""
+    policy = config.getini(_UNCERTAIN)
+    if policy not in ("refuse", "tolerate"):
+        raise pytest.UsageError(f"`{_UNCERTAIN}` must be `refuse` or `tolerate`, found `{policy}`")
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> RequiredFlowsFile | None:
@@ -134,14 +140,11 @@ class RequiredFlowItem(pytest.Item):
         from pathcheck.queries.required_flows import ask_required
         from pathcheck.results.requirement import Standing
 
-        policy = self.config.getini("pathcheck_uncertain")
-        if policy not in ("refuse", "tolerate"):
-            raise pytest.UsageError(f"`pathcheck_uncertain` must be `refuse` or `tolerate`, found `{policy}`")
         assert isinstance(self.parent, RequiredFlowsFile)
         requirement = ask_required(_fleet(self.config, self.parent.fleet_folder), self.required)
         if requirement.holds:
             return
-        if requirement.standing is Standing.UNCERTAIN and policy == "tolerate":
+        if requirement.standing is Standing.UNCERTAIN and self.config.getini(_UNCERTAIN) == "tolerate":
             from pathcheck.reports.requirement_report import first_line
 
             pytest.skip(f"may hold or not: {first_line(requirement)}")

@@ -64,8 +64,9 @@ def _entry(node: YamlNode, said: Complaints) -> RequiredFlow | None:
         if len(said.errors) == before:
             said.add("a required flow needs the keys `flow` and `expect`", node.span)
         return None
+    misspelt = len(said.errors) > before
     for key in ("flow", "expect"):
-        if key not in found:
+        if key not in found and not misspelt:
             said.add(f"a required flow needs the key `{key}`", node.span)
 
     def text(key: str, what: str) -> str | None:

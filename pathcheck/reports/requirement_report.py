@@ -39,6 +39,7 @@ def render_requirements(report: RequirementReport, paint: Paint) -> str:
     counts = report.counts
     total = len(report.requirements)
     words = [f"{counts[standing]} {word}" for standing, word in _SUMMARY.items()]
+    words[0] += "s" if counts[Standing.HOLDS] == 1 else ""
     if not counts[Standing.UNANSWERED]:
         words.pop()
     return "\n".join([*out, f"{total} required flow{'' if total == 1 else 's'}: {', '.join(words)}", "", CAUTION])
