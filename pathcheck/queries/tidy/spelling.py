@@ -55,8 +55,9 @@ def respelled(device: Device, access_list: AccessList, line: Line, old: Line, *,
     for name, (start, end) in sorted(places.items(), key=lambda item: -item[1][0]):
         value = getattr(line, name)
         if value != getattr(old, name):
-            new = _spelled(value, [word[0] for word in words[start:end]], device.assume.dotted_mask, slash=slash)
-            if new is None or start == end:
+            old_words = [word[0] for word in words[start:end]]
+            new = _spelled(value, old_words, device.assume.dotted_mask, slash=slash) if old_words else None
+            if new is None:
                 break
             text = text[: words[start].start()] + new + text[words[end - 1].end() :]
     else:
