@@ -22,11 +22,13 @@ if TYPE_CHECKING:
     from pathcheck.parser.flow_words import FlowQuestion
     from pathcheck.results.account import ReadingReport
     from pathcheck.results.black_hole import RoutingReport
+    from pathcheck.results.comparison import ListComparison
     from pathcheck.results.finding import Finding
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
     from pathcheck.results.requirement import RequirementReport
     from pathcheck.results.route_lookup import RouteLookup
+    from pathcheck.results.tidy import TidyResult
 
 __all__ = ["Fleet", "load"]
 
@@ -290,6 +292,62 @@ class Fleet:
 
         flows = service_flows(service)
         return ask_reach(self.loaded, service, flows, sources=sources, destinations=destinations, reply=reply)
+
+    def compare_lists(self, before: str, after: str, *, device: str | None = None) -> tuple[ListComparison, ...]:
+        """Ask what one access list opens and closes against another.
+
+        Parameters
+        ----------
+        before, after
+            Each as `NAME`, `DEVICE:NAME` or `FILE:NAME`; a file alone means the list of the other's name in it.
+        device
+            Whose list a name alone means; not needed where one device has a list of that name.
+
+        Returns
+        -------
+        tuple
+            One comparison for each IP version of the lists.
+
+        Raises
+        ------
+        UnknownNameError, UsageError
+            No such list, several devices have one of that name, or the lists are of two IP versions.
+        CapacityError
+            The lists differ in too much.
+        InternalFault
+            The engine and its second opinion disagree.
+        """
+        from pathcheck.queries.list_comparison import compare_named
+        from pathcheck.queries.named_list import ListFinder
+
+        finder = ListFinder(self.loaded.folder, device, self.loaded)
+        return compare_named(*finder.pair(before, after))
+
+    def tidy(self, access_list: str, *, device: str | None = None) -> tuple[TidyResult, ...]:
+        """Write an access list shorter without changing what it decides.
+
+        Parameters
+        ----------
+        access_list
+            Name of the list.
+        device
+            Whose list; not needed where one device has a list of that name.
+
+        Returns
+        -------
+        tuple
+            One result for each IP version in which the device has a list of that name, proved.
+
+        Raises
+        ------
+        UnknownNameError
+            No such device or list, or several devices have one of that name.
+        CapacityError, InternalFault
+            As :meth:`compare_lists`.
+        """
+        from pathcheck.queries.tidy import tidy_named
+
+        return tuple(tidy_named(self.loaded, access_list, device=device)[1])
 
     def list_decision(
         self,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -80,11 +79,14 @@ class ListFinder:
         Folder or file.
     device
         Whose lists the words without a device mean.
+    loaded
+        The fleet, where it was read already.
     """
 
     fleet: Path
     device: str | None = None
-    _loaded: dict[str, LoadedFleet] = field(default_factory=dict)
+    loaded: LoadedFleet | None = None
+    _places: dict[str, LoadedFleet] = field(default_factory=dict)
 
     def pair(self, first: str, second: str) -> tuple[FoundLists, FoundLists]:
         """Find the two lists of a comparison; a file without a name takes the name from the other word.
@@ -151,6 +153,8 @@ class ListFinder:
 
     def _fleet(self, looked_for: str = "") -> FleetConfig:
         """Read the fleet."""
+        if self.loaded is not None:
+            return self.loaded.config
         try:
             return self._read(str(self.fleet)).config
         except InputError as error:
@@ -163,16 +167,11 @@ class ListFinder:
 
     def _read(self, place: str) -> LoadedFleet:
         """Read a place once."""
-        return _kept(self._loaded, place, load_fleet)
+        if place not in self._places:
+            self._places[place] = load_fleet(place)
+        return self._places[place]
 
     @staticmethod
     def _bare_file(word: str) -> bool:
         """Whether a word is a file and nothing else."""
         return Path(word).is_file()
-
-
-def _kept(kept: dict[str, LoadedFleet], place: str, read: Callable[[str], LoadedFleet]) -> LoadedFleet:
-    """Return what was read before, or read it now."""
-    if place not in kept:
-        kept[place] = read(place)
-    return kept[place]

@@ -59,6 +59,14 @@ def test_many_packets(fleet):
     assert [str(one.action) for one in decided] == ["permit", "deny"]
 
 
+def test_a_shorter_list_and_two_lists(fleet):
+    (result,) = fleet.tidy("TICKETS-IN", device="terminal-north")
+    assert (result.proof.sets_equal, len(result.after.lines)) == (True, len(result.before.lines) - 1)
+    (equal,) = fleet.compare_lists("TICKETS-IN", "terminal-north:TICKETS-IN", device="terminal-north")
+    (other,) = fleet.compare_lists("terminal-north:TICKETS-IN", "terminal-south:TICKETS-IN")
+    assert (equal.is_equal, other.is_equal) == (True, False)
+
+
 @pytest.mark.parametrize(
     ("ask", "kind", "words"),
     [
