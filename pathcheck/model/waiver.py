@@ -22,7 +22,7 @@ class Waiver:
         The last day on which it holds.
     fingerprint
         That of the one finding it is for; None where `code` and the others say which.
-    code, device, acl, text
+    code, file, device, acl, text
         Each that is not None must be that of the finding; white space in `text` does not count.
     """
 
@@ -31,6 +31,7 @@ class Waiver:
     until: date
     fingerprint: str | None = None
     code: str | None = None
+    file: str | None = None
     device: str | None = None
     acl: str | None = None
     text: str | None = None

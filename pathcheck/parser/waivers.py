@@ -13,7 +13,8 @@ from pathcheck.source import Span
 
 __all__ = ["read_waivers"]
 
-_KEYS = ("fingerprint", "code", "device", "acl", "text", "reason", "owner", "until")
+_KEYS = ("fingerprint", "code", "file", "device", "acl", "text", "reason", "owner", "until")
+_NARROW = ("file", "device", "acl", "text")
 _NEEDED = {"reason": "why", "owner": "who is to be asked", "until": "the last day on which it holds"}
 _FINGERPRINT = re.compile(r"[0-9a-f]{32}")
 
@@ -62,7 +63,7 @@ def read_waivers(file: str, data: bytes, codes: Collection[str], unwaivable: Col
 def _waiver(
     node: YamlNode, said: Complaints, codes: Collection[str], unwaivable: Collection[str]
 ) -> Waiver | None:  # fmt: skip
-    """{fingerprint | code with device, acl, text; reason, owner, until}."""
+    """{fingerprint | code with file, device, acl, text; reason, owner, until}."""
     before = len(said.errors)
     found = {name: value for name, (_, value) in said.fields(node, "a waiver", _KEYS).items()}
     for key, what in _NEEDED.items():
@@ -81,21 +82,22 @@ def _waiver(
         said.add(f"no finding has the code `{code}`", found["code"].span, f"did you mean `{near}`?" if near else None)
     elif code is not None and code in unwaivable:
         said.add(f"`{code}` is about waivers and cannot be waived", found["code"].span)
-    narrow = [key for key in ("device", "acl", "text") if key in found]
+    narrow = [key for key in _NARROW if key in found]
     if fingerprint is None and code is None and len(said.errors) == before:
-        said.add("a waiver needs the key `fingerprint`, or `code` with `device`, `acl` or `text`", node.span)
+        said.add("a waiver needs the key `fingerprint`, or `code` with `file`, `device`, `acl` or `text`", node.span)
     elif fingerprint is None and not narrow and len(said.errors) == before:
         said.add(
             "a waiver of a whole code would hide findings that nobody has seen",
             node.span,
-            "name the `device`, the `acl` or the `text` of the line as well",
+            "name the `file`, the `device`, the `acl` or the `text` of the line as well",
         )
     waiver_until = said.parsed(found["until"], "the last day as `YYYY-MM-DD`", _day) if "until" in found else None
     reason, owner = text("reason", _NEEDED["reason"]), text("owner", _NEEDED["owner"])
-    device, acl, line = text("device", "a device"), text("acl", "the name of a list"), text("text", "a line")
+    path, device = text("file", "a file of the fleet"), text("device", "a device")
+    acl, line = text("acl", "the name of a list"), text("text", "a line")
     if len(said.errors) > before or reason is None or owner is None or waiver_until is None:
         return None
-    return Waiver(reason, owner, waiver_until, fingerprint, code, device, acl, line, span=node.span)
+    return Waiver(reason, owner, waiver_until, fingerprint, code, path, device, acl, line, span=node.span)
 
 
 def _day(word: str) -> date:

@@ -227,6 +227,7 @@ def _is_for(waiver: Waiver, item: Finding, fingerprint: str) -> bool:
     return (
         waiver.fingerprint in (None, fingerprint)
         and waiver.code in (None, item.code)
+        and waiver.file in (None, item.span.file if item.span else "")
         and waiver.device in (None, item.device)
         and waiver.acl in (None, item.acl)
     )
@@ -262,6 +263,7 @@ def _on_waivers(found: dict[Waiver, int], today: date) -> Iterable[Finding]:
 def _subject(waiver: Waiver) -> str:
     """What a waiver is for, in words."""
     parts = [waiver.code or f"`{waiver.fingerprint}`"]
+    parts += [f"in {waiver.file}"] if waiver.file else []
     parts += [f"on {waiver.device}"] if waiver.device else []
     parts += [f"in the list {waiver.acl}"] if waiver.acl else []
     return " ".join(parts)
