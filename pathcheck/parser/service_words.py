@@ -47,7 +47,7 @@ def service_flows(text: str) -> dict[IPVersion, Flow]:
     >>> service_flows("443/tcp")
     Traceback (most recent call last):
     ...
-    pathcheck.errors.FlowError: expected a service `PROTO[/PORT]`, found `443/tcp`
+    pathcheck.errors.FlowError: expected a service `PROTO[/PORT]`, found `443/tcp` (did you mean `tcp/443`?)
     """
     protocol, slash, what = text.partition("/")
     if (slash and not what) or not protocol:
