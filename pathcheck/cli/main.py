@@ -64,8 +64,8 @@ def _status(arguments: list[str]) -> int:
     except PathcheckError as error:
         from pathcheck.reports.diagnostic import render_error
 
-        for fault in (error, *getattr(error, "others", ())):  # all faults of a file in one run
-            typer.echo(render_error(fault), err=True)
+        for each in (error, *getattr(error, "others", ())):  # all faults of a file in one run
+            typer.echo(render_error(each), err=True)
         return UNREADABLE
     except KeyboardInterrupt:
         typer.echo("interrupted; nothing was decided", err=True)

@@ -118,8 +118,8 @@ def test_working_fleet_has_no_finding() -> None:
     assert working() == ()
 
 
-# File, a line or block of it, what stands there instead, code, line of the finding, words of a message. An interface that is
-# down kills the routes of both its ends, so it has two codes.
+# File, a line or block of it, what stands there instead, code, line of the finding, words of a message. An interface
+# that is down kills the routes of both its ends, so it has two codes.
 FAULTS = [
     pytest.param("office.cfg", "0.0.0.0/0 10.10.0.17", "0.0.0.0/0 10.10.10.17", "PC201", "10.10.10.17",
                  "one octet (2 bits) off 10.10.0.16/29 on `Ethernet1`, where `10.10.0.17` would be, which core-1 owns",
