@@ -171,6 +171,22 @@ class Propagation(Walk):
             for (doubts, guard), sets in self._touched.items()
         )
 
+    def seen_at(self, device: str, interface: str | None = None) -> PacketSet:
+        """Return the packets that have arrived at an interface, or that a table of the device was asked about.
+
+        Parameters
+        ----------
+        interface
+            None for the tables, whichever interface packets came by.
+        """
+        return self._union(
+            packets
+            for place, packets in self._seen.items()
+            if place.device == device
+            and place.is_table is (interface is None)
+            and (interface is None or place.into == interface)
+        )
+
     # ---- places -----------------------------------------------------------------------------
 
     def _begin(self, start: Start) -> _Step:

@@ -1,0 +1,407 @@
+"""What fares otherwise from end to end: all packets that a change can touch, carried through both states.
+
+Packets of stations and devices of the fleet are carried all together; a packet's
+source tells where it enters. Packets from outside enter where the fleet hands packets
+to a next hop of no device, with the sources that it sends there; places with the same sources
+are asked one after the other.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from pathcheck.errors import InternalFault
+from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.network.propagation import Propagation
+from pathcheck.network.reachability import End, Network, Start
+from pathcheck.packet.address import WIDTH, IPVersion
+from pathcheck.packet.box import Box
+from pathcheck.packet.packet import Packet
+from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.wildcard import AddressMatch
+from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.queries.fleet_comparison.causes import causes, fate_of
+from pathcheck.queries.fleet_comparison.entries import (
+    StationEntries,
+    device_starts,
+    handed_sources,
+    outside_starts,
+    sources_of,
+)
+from pathcheck.queries.fleet_comparison.states import States
+from pathcheck.queries.fleet_comparison.touched import Touched
+from pathcheck.results.fleet_comparison import EndChange
+from pathcheck.results.path import Doubt, Reading
+from pathcheck.results.region import Region
+from pathcheck.results.verdict import Reason, Verdict
+
+__all__ = ["EndToEnd"]
+
+_ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
+_NOT_ROUTED: dict[IPVersion, tuple[Prefix, ...]] = {
+    # No router forwards these (RFC 1812 section 5.3.7; RFC 4291 sections 2.5.2, 2.5.3, 2.5.6 and 2.7), and nobody asks
+    # about them: a region may hold them or not.
+    4: tuple(map(Prefix.parse, ("0.0.0.0/8", "127.0.0.0/8", "224.0.0.0/4", "240.0.0.0/4"))),
+    6: tuple(map(Prefix.parse, ("::/127", "fe80::/10", "ff00::/8"))),
+}
+
+
+@dataclass(slots=True)
+class _Side:
+    """What enters one state, and how it ends."""
+
+    network: Network
+    starts: list[Start] = field(default_factory=list)
+    known: list[End] = field(default_factory=list)
+    direct: list[PacketSet] = field(default_factory=list)
+    """Packets that stay on their subnet and need no device."""
+
+    def asked(self, version: IPVersion) -> PacketSet:
+        """Return all packets that enter, or stay."""
+        sets = [*(start.packets for start in self.starts), *(end.packets for end in self.known), *self.direct]
+        return packet_space(version).union(sets)
+
+
+@dataclass(slots=True)
+class _Unit:
+    """Sources that are told about together: the stations of a subnet, a device, or what is behind an interface."""
+
+    sources: PacketSet
+    free: PacketSet
+    at: str | None = None
+
+
+@dataclass(slots=True)
+class EndToEnd:
+    """The work on one IP version.
+
+    Parameters
+    ----------
+    show
+        How many regions of each kind are wanted.
+    advance
+        Told of each propagation that is done.
+
+    Attributes
+    ----------
+    opened, closed, uncertain
+        What was found.
+    sizes
+        How many packets each kind has, by its name.
+    left_open
+        Lines behind which nobody knows what becomes of some packets, in either state.
+    """
+
+    states: States
+    version: IPVersion
+    stations: StationEntries
+    touched: Touched
+    show: int
+    advance: Callable[[int], None] = lambda _: None
+    opened: list[EndChange] = field(default_factory=list)
+    closed: list[EndChange] = field(default_factory=list)
+    uncertain: list[EndChange] = field(default_factory=list)
+    sizes: dict[str, int] = field(default_factory=lambda: {"opened": 0, "closed": 0, "uncertain": 0})
+    readings: dict[Reading, None] = field(default_factory=dict)
+    left_open: dict[Doubt, None] = field(default_factory=dict)
+    cut: bool = False
+
+    def ask(self) -> None:
+        """Ask about all that is touched."""
+        if self.touched.is_empty and not self.touched.handed:
+            return
+        self._from_inside()
+        for group in self._outside_groups():
+            self._from_outside(group)
+
+    # ---- what enters ------------------------------------------------------------------------
+
+    def _from_inside(self) -> None:
+        """Ask about the packets of stations and devices of the fleet."""
+        if self.touched.stations.is_empty and self.touched.own.is_empty:
+            return
+        sides = []
+        own = self._own_sources()
+        for side, network in enumerate(self.states.networks):
+            found = _Side(network)
+            for subnet in self.stations.subnets(side, self.version):
+                packets = self.touched.stations & sources_of(self.version, [subnet])
+                if packets.is_empty:
+                    continue
+                entries = self.stations.entries(side, subnet)
+                if entries is None:
+                    continue
+                found.starts += _within(entries.starts, packets)
+                for end in entries.ends:
+                    held = end.packets & packets
+                    if held.is_empty:
+                        continue
+                    if end.hops:
+                        found.known.append(replace(end, packets=held, shown=held))
+                    else:
+                        found.direct.append(held)
+            found.starts += device_starts(network, self.version, self.touched.own)
+            sides.append(found)
+        self._compare(sides, lambda: self._inside_units(own))
+
+    def _inside_units(self, own: PacketSet) -> Iterator[_Unit]:
+        """Yield the subnets with stations, then the devices."""
+        nowhere = self._unrouted()
+        subnets = sorted({subnet for side in (0, 1) for subnet in self.stations.subnets(side, self.version)})
+        done = packet_space(self.version).empty
+        for subnet in sorted(subnets, key=lambda one: (one.length, one.value)):
+            sources = sources_of(self.version, [subnet])
+            if (sources & self.touched.stations).is_empty:
+                continue
+            reserved = sources_of(self.version, self._no_stations(subnet))
+            yield _Unit(sources - own - done, (reserved | nowhere) & sources)
+            done |= sources
+        for name in sorted({*self.states.devices[0], *self.states.devices[1]}):
+            addresses = self._addresses(name)
+            sources = sources_of(self.version, addresses)
+            if not (sources & self.touched.own).is_empty:
+                yield _Unit(sources, nowhere & sources)
+
+    def _no_stations(self, subnet: Prefix) -> Iterator[Prefix]:
+        """Yield the addresses of a subnet that no station has, in either state."""
+        for network in self.states.networks:
+            for item in network.topology.owned_within(subnet):
+                yield Prefix(self.version, item.address.address.value, WIDTH[self.version])
+            for within in {item.prefix for item in network.topology.overlapping(subnet)}:
+                for address in within.reserved_addresses():
+                    yield Prefix(self.version, address.value, WIDTH[self.version])
+
+    def _addresses(self, name: str) -> list[Prefix]:
+        """Return the addresses of a device in both states."""
+        return [
+            Prefix(self.version, item.address.value, WIDTH[self.version])
+            for devices in self.states.devices
+            if name in devices
+            for interface in devices[name].interfaces.values()
+            for item in interface.addresses
+            if item.address.version == self.version and item.role != "link-local"
+        ]
+
+    def _own_sources(self) -> PacketSet:
+        """Return all packets whose source is an address of some device, in either state."""
+        names = {*self.states.devices[0], *self.states.devices[1]}
+        return sources_of(self.version, (prefix for name in names for prefix in self._addresses(name)))
+
+    def _unrouted(self) -> PacketSet:
+        """Return all packets to addresses that are not routed."""
+        anywhere = AddressMatch.any(self.version)
+        return packet_space(self.version).of_boxes(
+            Box(anywhere, AddressMatch.prefix(prefix)) for prefix in _NOT_ROUTED[self.version]
+        )
+
+    # ---- outside ----------------------------------------------------------------------------
+
+    def _outside_groups(self) -> Iterator[list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]:
+        """Yield places where packets from outside enter, in groups whose sources do not overlap."""
+        groups: list[tuple[list[tuple[int, int]], list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]] = []
+        for end, prefixes in handed_sources(self.states, self.touched.handed).items():
+            packets = self._touched_at(end, prefixes)
+            if packets.is_empty:
+                continue
+            spans = [(prefix.value, prefix.value + prefix.size - 1) for prefix in prefixes]
+            group = next((one for one in groups if _are_apart(one[0], spans)), None)
+            if group is None:
+                groups.append(group := ([], []))
+            group[0].extend(spans)
+            group[0].sort()
+            group[1].append((end, prefixes, packets))
+        yield from (members for _, members in groups)
+
+    def _touched_at(self, end: LinkEnd, prefixes: tuple[Prefix, ...]) -> PacketSet:
+        """Return the packets from outside that the change can touch which enter by one interface."""
+        packets = self.touched.routed
+        if end in self.touched.entering:
+            packets |= self.touched.entering[end]
+        if not self.stations.alike:
+            everything = packet_space(self.version).full
+            starts = [
+                [(start.at, start.packets, start.ports) for start in outside_starts(network, end, prefixes, everything)]
+                for network in self.states.networks
+            ]
+            if starts[0] != starts[1]:
+                packets = everything
+        return packets & sources_of(self.version, prefixes)
+
+    def _from_outside(self, group: Sequence[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]) -> None:
+        """Ask about packets from outside."""
+        sides = []
+        for network in self.states.networks:
+            found = _Side(network)
+            for end, prefixes, packets in group:
+                found.starts += outside_starts(network, end, prefixes, packets)
+            sides.append(found)
+
+        def units() -> Iterator[_Unit]:
+            nowhere = self._unrouted()
+            for end, prefixes, _ in group:
+                sources = sources_of(self.version, prefixes)
+                yield _Unit(sources, nowhere & sources, str(end))
+
+        self._compare(sides, units)
+
+    # ---- comparing --------------------------------------------------------------------------
+
+    def _compare(self, sides: Sequence[_Side], units: Callable[[], Iterable[_Unit]]) -> None:
+        """Carry what enters through both states and tell what fares otherwise."""
+        works = [Propagation(side.network, self.version) for side in sides]
+        before, after = (
+            self._verdicts(work, side, sides[1 - number])
+            for number, (work, side) in enumerate(zip(works, sides, strict=True))
+        )
+        self.advance(1)
+        kinds: dict[str, dict[tuple[Verdict, Verdict], PacketSet]] = {"opened": {}, "closed": {}, "uncertain": {}}
+        for was, held in before.items():
+            for now, holds in after.items():
+                if was is now and was is not Verdict.UNCERTAIN:
+                    continue
+                both = held & holds
+                if was is now and not both.is_empty:
+                    both = self._met(works, sides, both)
+                if both.is_empty:
+                    continue
+                if Verdict.UNCERTAIN in (was, now):
+                    kind = "uncertain"
+                else:
+                    kind = "opened" if _ORDER.index(now) > _ORDER.index(was) else "closed"
+                kinds[kind][was, now] = both
+                self.sizes[kind] += both.count()
+        if not any(kinds.values()):
+            return
+        told = [(unit, kind, pair, packets & unit.sources)
+                for unit in units()
+                for kind, pairs in kinds.items()
+                for pair, packets in pairs.items()]  # fmt: skip
+        for unit, kind, pair, packets in told:
+            if not packets.is_empty:
+                self._tell(sides, unit, kind, pair, packets)
+
+    def _met(self, works: Sequence[Propagation], sides: Sequence[_Side], packets: PacketSet) -> PacketSet:
+        """Return those packets of unknown fate that meet something that differs, as far as their ways are known.
+
+        The others have the same ways in both states up to the same line, and nobody knows what becomes of
+        them behind it: the answer about them is the same.
+        """
+        space = packet_space(self.version)
+        met = self.touched.always & packets
+        for spot in self.touched.spots:
+            held = spot.packets & packets
+            if held.is_empty or held <= met:
+                continue
+            for work, side in zip(works, sides, strict=True):
+                came = [work.seen_at(spot.device, spot.interface)]
+                came += [
+                    start.packets
+                    for start in side.starts
+                    if start.at.device == spot.device and start.at.interface in (spot.interface, None)
+                ]
+                met |= held & space.union(came)
+        rest = packets - met
+        for touch in works[1].touches():
+            self.left_open.update(dict.fromkeys(touch.doubts_about(rest)))
+        return met
+
+    def _verdicts(self, work: Propagation, side: _Side, other: _Side) -> dict[Verdict, PacketSet]:
+        """Return what becomes of all packets that either state is asked about; what nobody sends is denied."""
+        space = packet_space(self.version)
+        sets: dict[Verdict, list[PacketSet]] = {verdict: [] for verdict in Verdict}
+        for fate, packets in work.carry(side.starts).items():
+            sets[fate.reason.verdict].append(packets)
+        for end in side.known:
+            sets[end.reason.verdict].append(end.packets)
+        everything = side.asked(self.version) | other.asked(self.version)
+        if side.direct:
+            # Neighbours on a subnet reach each other without any device: that counts where the other state has a say.
+            sets[Verdict.PERMITTED].append(space.union(side.direct) & other.asked(self.version))
+            everything -= space.union(side.direct) - other.asked(self.version)
+        if other.direct:
+            everything -= space.union(other.direct) - side.asked(self.version)
+        self.readings.update(work.readings)
+        passing, dropped, unknown = (
+            space.union(sets[verdict]) for verdict in (Verdict.PERMITTED, Verdict.DENIED, Verdict.UNCERTAIN)
+        )
+        partly = passing & dropped
+        uncertain = unknown - partly
+        permitted = passing - partly - uncertain
+        found = {
+            Verdict.DENIED: everything - passing - uncertain,
+            Verdict.PARTLY: partly,
+            Verdict.PERMITTED: permitted,
+            Verdict.UNCERTAIN: uncertain,
+        }
+        return {verdict: packets for verdict, packets in found.items() if not packets.is_empty}
+
+    # ---- telling ----------------------------------------------------------------------------
+
+    def _tell(
+        self, sides: Sequence[_Side], unit: _Unit, kind: str, pair: tuple[Verdict, Verdict], packets: PacketSet
+    ) -> None:
+        """Tell some packets as regions, each with a packet that was followed in both states."""
+        into: list[EndChange] = getattr(self, kind)
+        room = self.show - len(into)
+        if room <= 0:
+            self.cut = True
+            return
+        boxes = packets.boxes(room + 1, free=unit.free - packets)
+        self.cut = self.cut or len(boxes) > room
+        space = packets.space
+        left = packets
+        for box in boxes[:room]:
+            held = space.of(box)
+            new = left & held
+            left -= held
+            sample = new.sample()
+            assert sample is not None  # each box holds a packet that no other one does
+            region = Region(box, sample, new.count())
+            into.append(self._change(sides, unit, pair, region, sample))
+
+    def _change(
+        self, sides: Sequence[_Side], unit: _Unit, pair: tuple[Verdict, Verdict], region: Region, sample: Packet
+    ) -> EndChange:
+        """Follow the packet of a region in both states."""
+        fates = [
+            fate_of(side.network, sample, side.starts, [*side.known, *_stayed(side, other, sample, self.version)])
+            for side, other in zip(sides, reversed(sides), strict=True)
+        ]
+        verdicts = tuple(fate.verdict for fate in fates)
+        if verdicts != pair:
+            raise InternalFault(
+                f"two ways to follow one packet disagree: {sample}; all together it is {pair[0]} before and {pair[1]} "
+                f"after the change, alone it is {verdicts[0]} and {verdicts[1]}",
+                help="report this with the files of both states; the answer is withheld",
+            )
+        first, second = causes(*fates)
+        doubts = tuple(dict.fromkeys(doubt for fate in fates for doubt in fate.doubts))
+        return EndChange(region, *pair, first, second, unit.at, doubts if Verdict.UNCERTAIN in pair else ())
+
+
+def _within(starts: Iterable[Start], packets: PacketSet) -> Iterator[Start]:
+    """Yield starts with some of their packets."""
+    for start in starts:
+        held = start.packets & packets
+        if not held.is_empty:
+            yield replace(start, packets=held)
+
+
+def _stayed(side: _Side, other: _Side, sample: Packet, version: IPVersion) -> Iterator[End]:
+    """Yield the end of a packet that stays on its subnet, where the other state has a say on it."""
+    if any(sample in packets for packets in side.direct) and sample in other.asked(version):
+        point = packet_space(version).of_packet(sample)
+        yield End(point, Reason.ARRIVED, (), False, None, shown=point)
+
+
+def _are_apart(held: list[tuple[int, int]], spans: Iterable[tuple[int, int]]) -> bool:
+    """Whether no address is in two of some ranges, the first of which are in order and apart."""
+    for low, high in spans:
+        place = bisect_left(held, (low, low))
+        if place < len(held) and held[place][0] <= high:
+            return False
+        if place and held[place - 1][1] >= low:
+            return False
+    return True

@@ -1,0 +1,147 @@
+"""Two states of a fleet side by side: which devices are in both, and whether what lists and text say is the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from pathcheck.fleet_source import FleetState
+from pathcheck.model.access_list import AccessList, Family, ListBinding
+from pathcheck.model.device import Device
+from pathcheck.model.unmodelled import Unmodelled
+from pathcheck.network.reachability import Network
+from pathcheck.queries.fleet_comparison.outside_text import is_same_outside
+from pathcheck.queries.flow import network_of
+from pathcheck.results.path import Doubt
+
+__all__ = ["BindingPlace", "Pair", "States", "binding_places", "doubt_words", "line_words", "undefined_list"]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class BindingPlace:
+    """A place where lists are bound.
+
+    Parameters
+    ----------
+    kind
+        `interface`, `port` (a list on the frames of a switch port), `control plane` or `terminal lines`.
+    name
+        The interface, or the numbers of the lines.
+    direction
+        `in` or `out`.
+    """
+
+    kind: str
+    name: str
+    direction: str
+
+    def __str__(self) -> str:
+        if self.kind in ("interface", "port"):
+            return f"{self.name} {self.direction}" + (" (port)" if self.kind == "port" else "")
+        return " ".join(part for part in (self.kind, self.name, self.direction) if part)
+
+
+@dataclass(slots=True)
+class Pair:
+    """A device in both states.
+
+    Parameters
+    ----------
+    before, after
+        Not the same object: something of the text or of the settings differs.
+    """
+
+    states: States
+    before: Device
+    after: Device
+
+    @property
+    def name(self) -> str:
+        """Of the device."""
+        return self.after.name
+
+    def sides(self, *, named_outside: bool) -> tuple[Device, Device]:
+        """Return the two with one set of groups where these are equal, so that what lists name is known to be the same.
+
+        Parameters
+        ----------
+        named_outside
+            Whether lines name what only the text tells, see :mod:`.outside_text`.
+        """
+        if self.before.groups != self.after.groups:
+            return self.before, self.after
+        if named_outside and not is_same_outside(self.states.before, self.states.after, (self.before, self.after)):
+            return self.before, self.after
+        return replace(self.before, groups=self.after.groups), self.after
+
+
+@dataclass
+class States:
+    """Two states of a fleet."""
+
+    before: FleetState
+    after: FleetState
+    networks: tuple[Network, Network] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.networks = (network_of(self.before.loaded.config), network_of(self.after.loaded.config))
+
+    @property
+    def devices(self) -> tuple[Mapping[str, Device], Mapping[str, Device]]:
+        """By name, of both."""
+        return self.before.loaded.config.devices, self.after.loaded.config.devices
+
+    @cached_property
+    def added(self) -> tuple[str, ...]:
+        """Devices that only the later state has."""
+        return tuple(sorted(self.devices[1].keys() - self.devices[0].keys()))
+
+    @cached_property
+    def removed(self) -> tuple[str, ...]:
+        """Devices that only the earlier state has."""
+        return tuple(sorted(self.devices[0].keys() - self.devices[1].keys()))
+
+    @cached_property
+    def pairs(self) -> tuple[Pair, ...]:
+        """Devices that are in both states and not the same object; equal text was read once."""
+        first, second = self.devices
+        return tuple(
+            Pair(self, first[name], second[name])
+            for name in sorted(first.keys() & second.keys())
+            if first[name] is not second[name]
+        )
+
+
+def binding_places(device: Device) -> dict[tuple[BindingPlace, Family], tuple[ListBinding, ...]]:
+    """Return the lists of each place where packets meet lists, in the order in which they meet them."""
+    found: dict[tuple[BindingPlace, Family], list[ListBinding]] = {}
+
+    def add(kind: str, name: str, bindings: Iterable[ListBinding]) -> None:
+        for binding in bindings:
+            place = BindingPlace("port" if binding.port else kind, name, binding.direction)
+            found.setdefault((place, binding.family), []).append(binding)
+
+    for interface in device.interfaces.values():
+        add("interface", interface.name, interface.bindings)
+    add("control plane", "", (one for one in device.control_plane if one.direction == "in"))
+    for block in device.terminal_lines:
+        name = str(block.first) if block.first == block.last else f"{block.first}-{block.last}"
+        guards = {one.family: one for one in reversed(block.bindings) if one.direction == "in"}
+        add("terminal lines", name, guards.values())  # sessions meet the first list of a block
+    return {place: tuple(bindings) for place, bindings in found.items()}
+
+
+def undefined_list(name: str, family: Family, binding: ListBinding) -> AccessList:
+    """Return a list without lines: what is bound and not defined decides like one."""
+    return AccessList(name, family, False, (), span=binding.span)
+
+
+def doubt_words(doubts: Iterable[Doubt]) -> tuple[tuple[str, str], ...]:
+    """Return doubts without the numbers of their lines."""
+    return tuple((doubt.why, doubt.span.words if doubt.span else "") for doubt in doubts)
+
+
+def line_words(lines: Iterable[Unmodelled]) -> Iterator[tuple[str, object, str]]:
+    """Yield unmodelled lines by what they say, without the numbers of their lines."""
+    return ((line.what, line.scope, line.span.words) for line in lines)

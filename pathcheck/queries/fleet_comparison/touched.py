@@ -1,0 +1,459 @@
+"""Which packets a change can touch: all others fare alike, so that they need not be asked about.
+
+A packet is followed from place to place, and what a place does with it is told by the lists
+there, the table, the unmodelled lines, and who takes what leaves by an interface.
+Where all of that is the same in both states for a packet that enters in the same
+way, each of its steps is the same, and so are its ends (by induction over the steps).
+So the packets that a change can touch are, at most, those that some place
+treats otherwise. Where the places that treat them so are known, only packets that get there
+count: those of the stations there, and those whose destination some table sends there.
+
+Everything here is an upper bound; what is in it is then followed exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from pathcheck.dataplane.fib import Fib, FibEntry, Piece
+from pathcheck.model.access_list import Family
+from pathcheck.model.device import Device
+from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.model.unmodelled import (
+    DeviceScope,
+    InterfaceScope,
+    LayerTwoScope,
+    ListScope,
+    NoScope,
+    OwnScope,
+    RouteScope,
+    TranslationScope,
+)
+from pathcheck.network.neighbours import Onward
+from pathcheck.network.reachability import Network
+from pathcheck.packet.address import WIDTH, Address, IPVersion
+from pathcheck.packet.box import Box
+from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.wildcard import AddressMatch
+from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.queries.fleet_comparison.entries import StationEntries
+from pathcheck.queries.fleet_comparison.list_changes import PlaceChange
+from pathcheck.queries.fleet_comparison.route_changes import common_runs, doing, prefixes_of, tables_of
+from pathcheck.queries.fleet_comparison.states import Pair, States, doubt_words, line_words
+
+__all__ = ["Spot", "Touched", "touched_packets"]
+
+Spans = list[tuple[int, int]]
+
+_VERSIONS: tuple[IPVersion, ...] = (4, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place that treats some packets otherwise.
+
+    Parameters
+    ----------
+    interface
+        Where they arrive; None for the tables of the device.
+    """
+
+    device: str
+    interface: str | None
+    packets: PacketSet
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """Upper bounds of what a change touches, by how packets enter.
+
+    Parameters
+    ----------
+    stations
+        Of packets that stations send.
+    own
+        Of packets that devices of the fleet send.
+    routed
+        Of packets from outside, beyond the interface where they enter.
+    entering
+        Of packets from outside, at the interface where they enter.
+    handed
+        Interfaces by which some state hands packets to next hops of no device, and the destinations of these packets.
+    spots
+        The places that treat packets otherwise.
+    always
+        Packets of which it is not known where they are treated otherwise, or that enter otherwise.
+    """
+
+    stations: PacketSet
+    own: PacketSet
+    routed: PacketSet
+    entering: Mapping[LinkEnd, PacketSet]
+    handed: Mapping[LinkEnd, tuple[Prefix, ...]]
+    spots: tuple[Spot, ...]
+    always: PacketSet
+
+    @property
+    def anywhere(self) -> PacketSet:
+        """Of packets that enter in any way."""
+        return self.routed.space.union([self.stations, self.own, self.routed, *self.entering.values()])
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether the change touches nothing."""
+        return self.anywhere.is_empty
+
+
+def touched_packets(
+    states: States, version: IPVersion, places: Mapping[str, Sequence[PlaceChange]], stations: StationEntries
+) -> Touched:
+    """Return what a change touches.
+
+    Parameters
+    ----------
+    places
+        By device: where packets meet other lists.
+    stations
+        How the packets of stations enter in both states.
+    """
+    return _Touching(states, version, stations).all(places)
+
+
+@dataclass(slots=True)
+class _Touching:
+    """The work on one IP version."""
+
+    states: States
+    version: IPVersion
+    stations: StationEntries
+    family: Family = field(init=False)
+    into: dict[LinkEnd, PacketSet] = field(default_factory=dict)
+    out: dict[LinkEnd, PacketSet] = field(default_factory=dict)
+    routed: list[PacketSet] = field(default_factory=list)
+    from_stations: list[PacketSet] = field(default_factory=list)
+    from_devices: list[PacketSet] = field(default_factory=list)
+    spots: list[Spot] = field(default_factory=list)
+    always: list[PacketSet] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.family = "ipv4" if self.version == 4 else "ipv6"
+
+    def all(self, places: Mapping[str, Sequence[PlaceChange]]) -> Touched:
+        """Gather what each change touches."""
+        space = packet_space(self.version)
+        for pair in self.states.pairs:
+            self._lists(pair, places.get(pair.name, ()))
+            self._unmodelled(pair)
+            self._settings(pair)
+        structure = self._structure_differs()
+        self.stations.alike = not structure
+        self._tables(structure)
+        if structure:
+            self.from_stations += [self._sources([prefix]) for prefix in self.stations.differing(self.version)]
+            self.from_devices += [self._sources(self._addresses_of_changed())]
+            self.always += [*self.from_stations, *self.from_devices]
+        handed: dict[LinkEnd, Spans] = {}
+        there: dict[LinkEnd, Spans] = {}
+        away: dict[LinkEnd, Spans] = {}
+        if self.into or self.out or structure or not all(one.is_empty for one in self.routed):
+            for network in self.states.networks:
+                self._sweep(network, there, away, handed)
+        for end, packets in self.into.items():
+            self.spots.append(Spot(end.device, end.interface, packets))
+            self.routed.append(packets & self._destinations(there.get(end, [])))
+            self.from_stations.append(packets & self._sources(self._subnets(end)))
+        for end, packets in self.out.items():
+            self._at_tables(end.device, packets & self._destinations(away.get(end, [])))
+        routed = space.union(self.routed)
+        return Touched(
+            space.union([routed, *self.from_stations]),
+            space.union([routed, *self.from_devices]),
+            routed,
+            self.into,
+            {end: prefixes_of(spans, self.version) for end, spans in handed.items()},
+            tuple(self.spots),
+            space.union(self.always),
+        )
+
+    # ---- what differs -----------------------------------------------------------------------
+
+    def _lists(self, pair: Pair, places: Sequence[PlaceChange]) -> None:
+        """Note where packets meet other lists."""
+        for change in places:
+            if change.family != self.family:
+                continue
+            place = change.place
+            if place.kind == "interface":
+                self._at(LinkEnd(pair.name, place.name), place.direction, change.packets)
+            elif place.kind == "port":
+                # Which stations' frames pass a switch port is not looked for.
+                self.routed.append(change.packets)
+                self.always.append(change.packets)
+            else:
+                self._at_tables(pair.name, change.packets & self._own(pair))
+
+    def _unmodelled(self, pair: Pair) -> None:
+        """Note what unmodelled lines touch that only one of the states has."""
+        before, after = (
+            dict(zip(line_words(device.unmodelled), device.unmodelled, strict=True))
+            for device in (pair.before, pair.after)
+        )
+        everything = packet_space(self.version).full
+        for key in before.keys() ^ after.keys():
+            scope = (before.get(key) or after[key]).scope
+            match scope:
+                case InterfaceScope():
+                    for direction in scope.directions:
+                        self._at(LinkEnd(pair.name, scope.interface), direction, everything)
+                case OwnScope():
+                    self._at_tables(pair.name, self._own(pair))
+                case NoScope() | RouteScope() | ListScope() | LayerTwoScope():
+                    pass  # told by the tables, the lists and the neighbours
+                case DeviceScope() | TranslationScope():
+                    self._whole_device(pair)
+
+    def _settings(self, pair: Pair) -> None:
+        """Note devices that treat all packets otherwise: routing, their own packets, tables of interfaces, sessions."""
+        on = [network.routing(pair.name, self.version).on for network in self.states.networks]
+        if on[0] != on[1] or pair.before.assume.own_packets != pair.after.assume.own_packets:
+            self._whole_device(pair)
+        for name in pair.before.interfaces.keys() & pair.after.interfaces.keys():
+            if pair.before.interfaces[name].vrf != pair.after.interfaces[name].vrf:
+                self._at(LinkEnd(pair.name, name), "in", packet_space(self.version).full)
+        blocks = [
+            [(block.accepts_sessions, [(one.list_name, one.family) for one in block.bindings]) for block in lines]
+            for lines in (pair.before.terminal_lines, pair.after.terminal_lines)
+        ]
+        if blocks[0] != blocks[1]:
+            self._at_tables(pair.name, self._own(pair))
+
+    def _whole_device(self, pair: Pair) -> None:
+        """Note a device of which each packet that comes to it is touched."""
+        everything = packet_space(self.version).full
+        for name in dict.fromkeys((*pair.before.interfaces, *pair.after.interfaces)):
+            self._at(LinkEnd(pair.name, name), "in", everything)
+        self.from_devices.append(self._sources(self._own_addresses(pair.name)))
+        self._at_tables(pair.name, everything, routed=self._own(pair))
+
+    def _at(self, end: LinkEnd, direction: str, packets: PacketSet) -> None:
+        """Note packets that an interface treats otherwise."""
+        held = self.into if direction == "in" else self.out
+        held[end] = held[end] | packets if end in held else packets
+
+    def _at_tables(self, name: str, packets: PacketSet, *, routed: PacketSet | None = None) -> None:
+        """Note packets that a device treats otherwise from its tables on; `routed` bounds those that come there."""
+        self.spots.append(Spot(name, None, packets))
+        self.routed.append(packets if routed is None else routed)
+
+    def _structure_differs(self) -> bool:
+        """Whether anything but lists, their bindings on routed interfaces, and routes differs."""
+        states = self.states
+        if states.added or states.removed or states.before.loaded.config.links != states.after.loaded.config.links:
+            return True
+        return any(
+            _structure(pair.before) != _structure(pair.after)
+            or any(
+                states.networks[0].routing(pair.name, version).on != states.networks[1].routing(pair.name, version).on
+                for version in _VERSIONS
+            )
+            for pair in states.pairs
+        )
+
+    # ---- tables -----------------------------------------------------------------------------
+
+    def _tables(self, structure: bool) -> None:
+        """Note the destinations that some table sends another way, or the same way to somebody else."""
+        before, after = self.states.networks
+        changed = {pair.name for pair in self.states.pairs}
+        for name, device in self.states.devices[1].items():
+            if name not in self.states.devices[0] or not (structure or name in changed):
+                continue
+            old = tables_of(before, self.states.devices[0][name], self.version)
+            new = tables_of(after, device, self.version)
+            spans: Spans = []
+            for vrf in old.keys() | new.keys():
+                spans += self._differing(name, old.get(vrf), new.get(vrf), structure)
+            if spans:
+                self._at_tables(name, self._destinations(spans))
+
+    def _differing(self, name: str, old: Fib | None, new: Fib | None, structure: bool) -> Iterator[tuple[int, int]]:
+        """Yield the runs of destinations of one table that fare otherwise."""
+        for low, high, one, other in common_runs(old, new, self.version):
+            if one is not other and doing(one) != doing(other):
+                yield low, high
+            elif structure and one.entry is not None and other.entry is not None:
+                if one.entry.source == "connected":
+                    yield from self._differing_on_subnet(name, one.entry, low, high)
+                elif self._hops(name, one.entry, 0) != self._hops(name, other.entry, 1):
+                    yield low, high
+
+    def _hops(self, name: str, entry: FibEntry, side: int) -> frozenset[object]:
+        """Return who takes packets on each way of an entry."""
+        if entry.source == "local":
+            return frozenset()
+        neighbours = self.states.networks[side].neighbours
+        found = set()
+        for hop in entry.hops:
+            end = LinkEnd(name, hop.interface)
+            onward = neighbours.owning(end, hop.next_hop) if hop.next_hop else neighbours.behind(end, self.version)
+            found.add((hop.interface, hop.next_hop, _onward(onward)))
+        return frozenset(found)
+
+    def _differing_on_subnet(self, name: str, entry: FibEntry, low: int, high: int) -> Iterator[tuple[int, int]]:
+        """Yield the addresses of a connected subnet that other devices own, or that are reached otherwise."""
+        end = LinkEnd(name, entry.hops[0].interface)
+        owned = {
+            value
+            for network in self.states.networks
+            for value in _owned(
+                network, Prefix.covering_range(Address(self.version, low), Address(self.version, high - 1))
+            )
+        }
+        for value in sorted(owned):
+            address = Address(self.version, value)
+            one, other = (network.neighbours.owning(end, address) for network in self.states.networks)
+            if _onward(one) != _onward(other):
+                yield value, value + 1
+
+    def _sweep(
+        self, network: Network, there: dict[LinkEnd, Spans], away: dict[LinkEnd, Spans], handed: dict[LinkEnd, Spans]
+    ) -> None:
+        """Note which destinations the tables send to the noted interfaces, by them, and out of the fleet."""
+        for device in network.topology.devices:
+            for fib in tables_of(network, device, self.version).values():
+                for low, high, piece in fib.runs():
+                    if piece.entry is not None:
+                        self._send(network, device.name, piece, low, high, there, away, handed)
+
+    def _send(
+        self,
+        network: Network,
+        name: str,
+        piece: Piece,
+        low: int,
+        high: int,
+        there: dict[LinkEnd, Spans],
+        away: dict[LinkEnd, Spans],
+        handed: dict[LinkEnd, Spans],
+    ) -> None:
+        assert piece.entry is not None
+        for hop in piece.entry.hops:
+            end = LinkEnd(name, hop.interface)
+            if end in self.out:
+                away.setdefault(end, []).append((low, high))
+            if piece.entry.source == "local":
+                continue
+            if piece.entry.source == "connected":
+                if self.into:
+                    whole = Prefix.covering_range(Address(self.version, low), Address(self.version, high - 1))
+                    for value in _owned(network, whole):
+                        onward = network.neighbours.owning(end, Address(self.version, value))
+                        self._meet(onward, value, value + 1, there)
+                continue
+            neighbours = network.neighbours
+            onward = neighbours.owning(end, hop.next_hop) if hop.next_hop else neighbours.behind(end, self.version)
+            self._meet(onward, low, high, there)
+            if onward.outside:
+                handed.setdefault(end, []).append((low, high))
+
+    def _meet(self, onward: Onward, low: int, high: int, there: dict[LinkEnd, Spans]) -> None:
+        """Note destinations that are sent to a noted interface."""
+        for neighbour in onward.neighbours:
+            if neighbour.end in self.into:
+                there.setdefault(neighbour.end, []).append((low, high))
+
+    # ---- packets ----------------------------------------------------------------------------
+
+    def _own_addresses(self, name: str) -> list[Prefix]:
+        """Return the addresses of a device in both states."""
+        return [
+            Prefix(self.version, item.address.value, WIDTH[self.version])
+            for devices in self.states.devices
+            if name in devices
+            for interface in devices[name].interfaces.values()
+            for item in interface.addresses
+            if item.address.version == self.version and item.role != "link-local"
+        ]
+
+    def _addresses_of_changed(self) -> list[Prefix]:
+        """Return the addresses of all devices that differ: what they send themselves may start otherwise."""
+        names = [*(pair.name for pair in self.states.pairs), *self.states.added, *self.states.removed]
+        return [prefix for name in names for prefix in self._own_addresses(name)]
+
+    def _own(self, pair: Pair) -> PacketSet:
+        """Return all packets to a device's own addresses."""
+        spans = [(prefix.value, prefix.value + 1) for prefix in self._own_addresses(pair.name)]
+        return self._destinations(spans)
+
+    def _subnets(self, end: LinkEnd) -> list[Prefix]:
+        """Return the subnets of an interface in both states, and those that share addresses with them."""
+        found = [
+            item.prefix
+            for devices in self.states.devices
+            if end.device in devices and end.interface in devices[end.device].interfaces
+            for item in devices[end.device].interfaces[end.interface].addresses
+            if item.address.version == self.version and item.role != "link-local"
+        ]
+        others = [
+            item.prefix
+            for network in self.states.networks
+            for one in found
+            for item in network.topology.overlapping(one)
+        ]
+        return list(dict.fromkeys((*found, *others)))
+
+    def _destinations(self, spans: Spans) -> PacketSet:
+        anywhere = AddressMatch.any(self.version)
+        return packet_space(self.version).of_boxes(
+            Box(anywhere, AddressMatch.prefix(prefix)) for prefix in prefixes_of(spans, self.version)
+        )
+
+    def _sources(self, prefixes: Iterable[Prefix]) -> PacketSet:
+        anywhere = AddressMatch.any(self.version)
+        return packet_space(self.version).of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in prefixes)
+
+
+def _owned(network: Network, prefixes: Iterable[Prefix]) -> Iterator[int]:
+    """Yield the addresses of the fleet's interfaces in some prefixes."""
+    for prefix in prefixes:
+        for item in network.topology.owned_within(prefix):
+            if item.address.role != "link-local":
+                yield item.address.address.value
+
+
+def _onward(onward: Onward) -> tuple[object, ...]:
+    """Return who takes packets, in a form that can be compared."""
+    return (
+        tuple(
+            (
+                item.end,
+                item.carriage.passages,
+                doubt_words((*item.carriage.doubts, *item.carriage.drop_doubts, *item.doubts)),
+            )
+            for item in onward.neighbours
+        ),
+        onward.stranded is not None,
+        doubt_words(onward.unknown),
+    )
+
+
+def _structure(device: Device) -> tuple[object, ...]:
+    """Return what a device says about interfaces, VLANs and assumptions; its lists and routes aside."""
+    interfaces = {
+        name: replace(
+            interface,
+            description="",
+            bindings=tuple(binding for binding in interface.bindings if binding.port),
+        )
+        for name, interface in device.interfaces.items()
+    }
+    vlans = {number: replace(vlan, name="") for number, vlan in device.vlans.items()}
+    # These can change how frames are carried and which interfaces are up.
+    layer2 = sorted(
+        (what, words)
+        for what, scope, words in line_words(device.unmodelled)
+        if isinstance(scope, (LayerTwoScope, DeviceScope))
+    )
+    unknown = {name for name, interface in device.interfaces.items() if interface.unknown_address is not None}
+    return interfaces, vlans, device.has_vlan_section, device.assume, layer2, unknown
