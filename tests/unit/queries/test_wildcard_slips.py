@@ -31,7 +31,7 @@ def test_the_four_published_slips() -> None:
         "198.51.100.128 0.0.0.127",
     ]
     # The counts are those of the corpus's README, worked out by hand.
-    assert "64 addresses" in found[0].message and "1,073,741,824 addresses" in found[1].message  # noqa: PT018
+    assert "64 addresses" in found[0].message and "1,073,741,824 addresses" in found[1].message
     assert "2 addresses (198.51.100.0 and 198.51.100.128)" in found[2].message
 
 
