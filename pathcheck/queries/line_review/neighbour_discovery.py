@@ -101,7 +101,7 @@ def _denied(reviewed: ReviewedList, rows: list[Row]) -> Packet | None:
             before = met[:place][reviewed.does[met[:place]] == DENIES]
             if shared is not None and isinstance(reviewed.search(shared, before, WHOLE), Packet):
                 return None
-    return reviewed.searching.points(rows[0], 1).packet(0, 6, WHOLE)
+    return reviewed.searching.usual_point(rows[0]).packet(0, 6, WHOLE)
 
 
 def _finding(reviewed: ReviewedList, place: BoundInterface, lost: dict[str, Packet]) -> Finding:

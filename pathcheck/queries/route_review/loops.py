@@ -79,7 +79,7 @@ def _missing_discard(
     return finding(
         "PC212",
         f"{_destinations(forwarding, failures)} loops: {_cycle(failures[0])}; {home.device} is sent {block} and sends "
-        f"what it has no longer route for back by {_kind(forwarding, home, span)}{_from(forwarding, failures)}",
+        f"what it has no more specific route for back by {_kind(forwarding, home, span)}{_from(forwarding, failures)}",
         span=span,
         device=home.device,
         because=tuple(lines),
