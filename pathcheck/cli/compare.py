@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
-from pathcheck.cli.options import FleetOption, JsonOption, on_terminal
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,10 +22,11 @@ __all__ = ["register"]
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("compare")(compare)
+    app.command("compare", cls=ReportCommand)(compare)
 
 
 def compare(
+    context: typer.Context,
     states: Annotated[
         list[str] | None, typer.Argument(metavar="[BEFORE AFTER]", help="Not read yet: compare two lists.", hidden=True)
     ] = None,
@@ -41,31 +43,38 @@ def compare(
     device: Annotated[
         str | None, typer.Option("--device", metavar="NAME", help="Whose lists are meant where no device is named.")
     ] = None,
+    formats: FormatOption = None,
+    outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
     """Show what the second of two lists permits that the first denies, and the other way round.
 
     Exit status: 0 no effect, 1 something opened or closed, 3 lines that may match or not leave it open.
     """
+    targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
     if states or acl is None:
         raise UsageError(
             "two lists are compared with `--acl A B`; two states of a fleet cannot be compared yet",
             help="for example `pathcheck compare --acl old.cfg:QUAY-IN new.cfg:QUAY-IN`",
         )
+    from pathcheck.cli.progress import progress
     from pathcheck.queries.list_comparison import compare_named
     from pathcheck.queries.named_list import ListFinder
     from pathcheck.reports.comparison import ASKED, comparison_document, render_comparison
+    from pathcheck.reports.json_report import render_json
 
     first, second = ListFinder(fleet, device).pair(*acl)
-    comparisons = compare_named(first, second, show=None if json else ASKED)
-    if json:
-        from pathcheck.reports.json_report import render_json
-
-        typer.echo(render_json(comparison_document(comparisons)))
-    else:
-        from pathcheck.reports.terminal import Paint
-
-        typer.echo(render_comparison(comparisons, Paint(on_terminal())))
+    lines = sum(len(one.lines) for found in (first, second) for one in found.lists)
+    show = None if any(target.format == "json" for target in targets) else ASKED
+    with progress("comparing lists", lines) as advance:
+        comparisons = compare_named(first, second, show=show, advance=advance)
+    write_reports(
+        targets,
+        {
+            "text": lambda paint: render_comparison(comparisons, paint),
+            "json": lambda _: render_json(comparison_document(comparisons)),
+        },
+    )
     return _status(comparisons)
 
 

@@ -9,7 +9,7 @@ count, only decisions.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from pathcheck.errors import CapacityError, InternalFault, UsageError
@@ -25,12 +25,21 @@ from pathcheck.results.region import Region
 
 __all__ = ["ListSide", "compare_lists", "compare_named"]
 
+Advance = Callable[[int], None]
+
 MOST = 2000
 """Regions of one kind above which a complete answer is refused."""
 
 
-def compare_named(first: FoundLists, second: FoundLists, *, show: int | None = None) -> tuple[ListComparison, ...]:
+def compare_named(
+    first: FoundLists, second: FoundLists, *, show: int | None = None, advance: Advance = lambda _: None
+) -> tuple[ListComparison, ...]:
     """Compare the lists of two names, one comparison for each IP version that both have.
+
+    Parameters
+    ----------
+    show, advance
+        As :func:`compare_lists`.
 
     Raises
     ------
@@ -53,6 +62,7 @@ def compare_named(first: FoundLists, second: FoundLists, *, show: int | None = N
             ListSide(second.device, partner[one.family]),
             show=show,
             places=(first.place, second.place),
+            advance=advance,
         )
         for one in first.lists
     )
@@ -65,6 +75,7 @@ def compare_lists(
     show: int | None = None,
     places: tuple[str, str] = ("", ""),
     patience: float = PATIENCE,
+    advance: Advance = lambda _: None,
 ) -> ListComparison:
     """Compare two lists of one IP version.
 
@@ -78,6 +89,8 @@ def compare_lists(
         Where the lists were read, for lists that are not of the fleet.
     patience
         Seconds that it may take to find the difference.
+    advance
+        Hears how many lines are done, of all lines of both lists.
 
     Raises
     ------
@@ -88,7 +101,7 @@ def compare_lists(
     InternalFault
         The evaluator decides a sample in another way.
     """
-    found = list_difference(before, after, patience=patience)
+    found = list_difference(before, after, patience=patience, advance=advance)
     naming = _Naming(before, after, show)
     opened = tuple(naming.differences(found.opened, Action.DENY, Action.PERMIT))
     closed = tuple(naming.differences(found.closed, Action.PERMIT, Action.DENY))

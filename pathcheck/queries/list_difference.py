@@ -6,7 +6,8 @@ alike, so only the packets of the other lines, the changed ones, are looked at.
 For each changed line the arrays tell which lines share packets with it, and only
 these are turned into sets. They are walked once for both lists, a common line as
 one step: a packet is open or decided in either list, and its possible states are
-followed.
+followed. The walk begins at the changed line, and only what is decided differently
+there is held against the lines in front of it.
 
 A line that may match or not lets its packets both stay and move. A common one
 does so in both lists alike: whatever it matches, it is the same line.
@@ -16,8 +17,9 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from time import monotonic
 from typing import Any
 
@@ -89,13 +91,21 @@ class Difference:
         return self.opened.is_empty and self.closed.is_empty and self.uncertain.is_empty
 
 
-def list_difference(before: ListSide, after: ListSide, *, patience: float = PATIENCE) -> Difference:
+def list_difference(
+    before: ListSide,
+    after: ListSide,
+    *,
+    patience: float = PATIENCE,
+    advance: Callable[[int], None] = lambda _: None,
+) -> Difference:
     """Return the packets that two lists of one family decide differently.
 
     Parameters
     ----------
     patience
         Seconds that it may take.
+    advance
+        Hears how many lines are done, of all lines of both lists.
 
     Raises
     ------
@@ -107,12 +117,12 @@ def list_difference(before: ListSide, after: ListSide, *, patience: float = PATI
     if before.family != after.family:
         raise ValueError(f"an `{before.family}` list cannot be compared with an `{after.family}` list")
     deadline = monotonic() + patience
-    found = _Walk(before, after, deadline).difference()
+    found = _Walk(before, after, deadline, advance).difference()
     if found.uncertain.is_empty:
         return found
     # Which of several doubtful lines of one text are common depends on the direction. Either choice is right, and
     # what is certain by one of them is certain; so the answer is the same in both directions.
-    back = _Walk(after, before, deadline).difference()
+    back = _Walk(after, before, deadline, lambda _: None).difference()
     return Difference(
         found.opened | back.closed,
         found.closed | back.opened,
@@ -216,6 +226,7 @@ class _Walk:
     before: ListSide
     after: ListSide
     deadline: float
+    advance: Callable[[int], None]
     steps: list[_Step] = field(default_factory=list)
     sets: dict[int, tuple[PacketSet, PacketSet]] = field(default_factory=dict)
     found: defaultdict[State, list[PacketSet]] = field(default_factory=lambda: defaultdict(list))
@@ -231,13 +242,13 @@ class _Walk:
         self.steps = self._merged()
         doubts = self._list_doubts()
         changed = [index for index, step in enumerate(self.steps) if not step.is_common]
+        self.advance(2 * (len(self.steps) - len(changed)))
         ends = [_end_of(side) for side in (self.before, self.after)]
         shared = [doubt for step in self.steps if step.is_common for doubt in step.space.doubts]
         one_text = self._is_one_text()
         if not changed and ends[0] == ends[1] and (one_text or not (any(doubts) or ends[0].refusals)):
             shared += [doubt for each in doubts for doubt in each] if one_text else []
             return Difference(space.empty, space.empty, space.empty, tuple(dict.fromkeys(shared)))
-        everything = Box.everything(self.version)
         if any(doubts) or any(end.refusals for end in ends) or ends[0].rest != ends[1].rest:
             self._follow(space.full, range(len(self.steps)), doubts, ends)
         else:
@@ -254,11 +265,15 @@ class _Walk:
             search = CoverSearch(table)
             first = np.searchsorted(table.owners, np.arange(len(self.steps) + 1))
             for index in changed:
+                self.advance(1)
                 rows = range(int(first[index]), int(first[index + 1]))
                 meeting = _meeting(table, rows)
-                if rows and not self._is_covered(search, table, rows, meeting):
-                    packets = space.of(everything) if len(rows) > _MANY else self._sets(index)[0]
-                    self._follow(packets, meeting, doubts, ends)
+                if not rows:
+                    continue
+                if any(self.steps[other].space.doubts for other in meeting):
+                    self._follow(self._sets(index)[0], meeting, doubts, ends)
+                elif not self._is_covered(search, table, rows, meeting):
+                    self._follow_changed(index, meeting, ends)
         opened, closed, alike = (space.union(self.found[state]) for state in (_OPENED, _CLOSED, _OPEN))
         uncertain = (opened & closed) | (alike & (opened | closed))
         return Difference(
@@ -307,7 +322,7 @@ class _Walk:
 
     def _is_covered(self, search: CoverSearch, table: BoxTable, rows: range, meeting: list[int]) -> bool:
         """Whether common lines in front decide all packets of a changed line, in both lists alike."""
-        if len(rows) > _MANY or any(self.steps[index].space.doubts for index in meeting):
+        if len(rows) > _MANY:
             return False
         certain = [index for index in meeting if index < table.owners[rows[0]] and self.steps[index].is_common]
         among = np.flatnonzero(np.isin(table.owners[: rows[0]], certain))
@@ -332,30 +347,65 @@ class _Walk:
         for first in (None, *Action) if doubts[0] else (None,):
             for second in (None, *Action) if doubts[1] else (None,):
                 states[first, second] = packets
-        ended: defaultdict[State, list[PacketSet]] = defaultdict(list)
-        for index in order if loose else self._largest_first(order):
-            if monotonic() > self.deadline:
-                raise CapacityError(
-                    "the two lists differ in so much that the comparison was given up",
-                    help="compare shorter lists, or parts of them; lists that share most of their lines are quick",
-                )
-            self._take(index, states, ended)
-            if not states:
-                break
-        self._end(states, ended, ends)
-        for state, sets in ended.items():
+        for state, sets in self._walk(states, order if loose else self._largest_first(order), ends).items():
             if state in (_OPENED, _CLOSED):
                 self.found[state] += sets
             elif loose:
                 self.found[_OPEN] += sets
 
-    def _largest_first(self, order: list[int]) -> list[int]:
-        """Put the common lines in front of the first changed one so that few of them leave little to look at.
+    def _follow_changed(self, index: int, meeting: list[int], ends: list[_End]) -> None:
+        """Find the packets that are decided differently because of one changed line; no line in doubt meets it.
 
-        What they decide is decided alike, so their order among themselves does not matter.
+        Only packets that get past each line in front are of interest: of those that a common line takes the
+        decision is one, and those of another changed line are followed from there. As few packets of most lines
+        are decided differently at all, the lines in front are looked at last.
         """
-        first = next((place for place, index in enumerate(order) if not self.steps[index].is_common), len(order))
-        return [*sorted(order[:first], key=lambda index: -_breadth(self.steps[index].space.may)), *order[first:]]
+        place = bisect_left(meeting, index)
+        ended = self._walk({_OPEN: self._sets(index)[0]}, self._largest_first(meeting[place:]), ends)
+        space = packet_space(self.version)
+        left = {state: space.union(ended[state]) for state in (_OPENED, _CLOSED) if state in ended}
+        before = sorted(meeting[:place], key=lambda other: -_breadth(self.steps[other].space.may))
+        for state, packets in left.items():
+            rest = packets
+            for other in before:
+                if rest.is_empty:
+                    break
+                self._check_time()
+                rest -= self._sets(other)[0]
+            self.found[state].append(rest)
+
+    def _walk(
+        self, states: dict[State, PacketSet], order: list[int], ends: list[_End]
+    ) -> defaultdict[State, list[PacketSet]]:
+        """Let packets meet steps and ends, and return what is decided how."""
+        ended: defaultdict[State, list[PacketSet]] = defaultdict(list)
+        for index in order:
+            self._check_time()
+            self._take(index, states, ended)
+            if not states:
+                break
+        self._end(states, ended, ends)
+        return ended
+
+    def _check_time(self) -> None:
+        """Give up when it has taken too long."""
+        if monotonic() > self.deadline:
+            raise CapacityError(
+                "the two lists differ in so much that the comparison was given up",
+                help="compare shorter lists, or parts of them; lists that share most of their lines are quick",
+            )
+
+    def _largest_first(self, order: list[int]) -> list[int]:
+        """Put lines whose order among themselves does not matter so that few of them leave little to look at.
+
+        These are the common lines in front of the first changed one, as what they decide is decided alike, and behind
+        it neighbours that have one action. None may be in doubt.
+        """
+        changed = next((place for place, index in enumerate(order) if not self.steps[index].is_common), len(order))
+        runs = [order[:changed], *(list(run) for _, run in groupby(order[changed:], lambda i: self.steps[i].action))]
+        return [
+            index for run in runs for index in sorted(run, key=lambda index: -_breadth(self.steps[index].space.may))
+        ]
 
     def _take(self, index: int, states: dict[State, PacketSet], ended: defaultdict[State, list[PacketSet]]) -> None:
         """Let the packets of open states meet one step."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from pathcheck.queries.line_review.dead_lines import DeadLine, find_dead_lines
@@ -19,17 +20,22 @@ class Removable:
     acts: bool
 
 
-def removable_lines(reviewed: ReviewedList) -> dict[int, Removable]:
+def removable_lines(reviewed: ReviewedList, advance: Callable[[int], None] = lambda _: None) -> dict[int, Removable]:
     """Return the lines that can all go together, by index.
 
     A shadowed line that non-initial fragments still pass stays. So does one line where none would be left that
     a device is sure to accept: a list without lines is another thing.
+
+    Parameters
+    ----------
+    advance
+        Hears how many steps are done, two for each line.
     """
-    dead = find_dead_lines(reviewed, lambda _: None)
+    dead = find_dead_lines(reviewed, advance)
     for index in [index for index, found in dead.found.items() if found.fragments_pass]:
         del dead.found[index]
         dead.alive[reviewed.first_row[index] : reviewed.end_row[index]] = True
-    redundant = find_redundant_lines(reviewed, dead, lambda _: None)
+    redundant = find_redundant_lines(reviewed, dead, advance)
     removable = {index: Removable(found, acts=False) for index, found in dead.found.items()}
     removable |= {index: Removable(found, acts=True) for index, found in redundant.items()}
     # A line that a device may refuse stays: whether a list has a line at all can depend on it.

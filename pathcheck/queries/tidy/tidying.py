@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from pathcheck.dataplane.compiled_list import list_doubts
@@ -40,13 +41,17 @@ def tidy_named(loaded: LoadedFleet, list_name: str, *, device: str | None = None
     return found.device, [tidy_list(found.device, one) for one in found.lists]
 
 
-def tidy_list(device: Device, access_list: AccessList) -> TidyResult:
+def tidy_list(
+    device: Device, access_list: AccessList, *, advance: Callable[[int], None] = lambda _: None
+) -> TidyResult:
     """Return an equivalent list, as short as it can be made.
 
     Parameters
     ----------
     device
         Defines the list, and the groups that its lines name.
+    advance
+        Hears how many steps are done, three for each line.
 
     Returns
     -------
@@ -64,7 +69,7 @@ def tidy_list(device: Device, access_list: AccessList) -> TidyResult:
     if access_list.is_empty or whole:
         notes = ("what the list decides as a whole is not known, so it is left as it is",) if whole else ()
         return _as_it_was(device, access_list, notes, whole)
-    shortening = _Shortening(device, access_list)
+    shortening = _Shortening(device, access_list, advance)
     shortening.run()
     places = [place for place, entry in enumerate(access_list.entries) if not isinstance(entry, Remark)]
     doubts = tuple(
@@ -95,6 +100,7 @@ def tidy_list(device: Device, access_list: AccessList) -> TidyResult:
             texts.append((place, None))
     after = replace(access_list, entries=tuple(entries))
     proof = _proof(device, access_list, after)
+    advance(len(access_list.lines))
     text, as_written = list_text(device, access_list, after, dict(texts))
     return TidyResult(
         device.name,
@@ -120,7 +126,8 @@ class _Shortening:
         By place of the line: why it went, with the places of the lines that explain it.
     """
 
-    def __init__(self, device: Device, access_list: AccessList) -> None:
+    def __init__(self, device: Device, access_list: AccessList, advance: Callable[[int], None]) -> None:
+        self.advance = advance
         self.device = device
         self.access_list = access_list
         self.parts = [Part(line, place) for place, line in enumerate(access_list.lines)]
@@ -130,7 +137,8 @@ class _Shortening:
         """Remove and merge in turns."""
         while True:
             reviewed = reviewed_parts(self.device, self.access_list, self.parts)
-            removable = removable_lines(reviewed)
+            removable = removable_lines(reviewed, self.advance)
+            self.advance = lambda _: None  # what comes after the first round is short
             for index, found in removable.items():
                 because = tuple(self.parts[cause].origin for cause in found.found.because)
                 part = self.parts[index]
