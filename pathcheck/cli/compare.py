@@ -9,7 +9,15 @@ import typer
 
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import (
+    FINDING_FORMATS,
+    FormatOption,
+    OutputOption,
+    ReportCommand,
+    finding_renderers,
+    report_targets,
+    write_reports,
+)
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -51,7 +59,7 @@ def compare(
 
     Exit status: 0 no effect, 1 something opened or closed, 3 lines that may match or not leave it open.
     """
-    targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
+    targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
     if states or acl is None:
         raise UsageError(
             "two lists are compared with `--acl A B`; two states of a fleet cannot be compared yet",
@@ -60,17 +68,22 @@ def compare(
     from pathcheck.cli.progress import progress
     from pathcheck.queries.list_comparison import compare_named
     from pathcheck.queries.named_list import ListFinder
+    from pathcheck.reports.change_findings import list_change_report
     from pathcheck.reports.comparison import ASKED, comparison_document, render_comparison
     from pathcheck.reports.json_report import render_json
+    from pathcheck.results.finding_report import path_from_here
 
     first, second = ListFinder(fleet, device).pair(*acl)
     lines = sum(len(one.lines) for found in (first, second) for one in found.lists)
-    show = None if any(target.format == "json" for target in targets) else ASKED
+    show = ASKED if all(target.format == "text" for target in targets) else None
     with progress("comparing lists", lines) as advance:
         comparisons = compare_named(first, second, show=show, advance=advance)
+    place = Path(comparisons[0].after.place or fleet) if comparisons else fleet
+    found = list_change_report(comparisons, folder=path_from_here(place.parent if place.is_file() else place))
     write_reports(
         targets,
         {
+            **finding_renderers(found),
             "text": lambda paint: render_comparison(comparisons, paint),
             "json": lambda _: render_json(comparison_document(comparisons)),
         },

@@ -21,7 +21,7 @@ from pathcheck.queries.route_review import review_routes
 from pathcheck.results.catalogue import CATALOGUE, finding
 from pathcheck.results.changed_lines import ChangedLines
 from pathcheck.results.finding import Finding, Severity
-from pathcheck.results.finding_report import FindingReport, ReportedFinding
+from pathcheck.results.finding_report import FindingReport, ReportedFinding, path_from_here
 from pathcheck.results.requirement import RequirementReport
 from pathcheck.source import Span
 
@@ -164,7 +164,7 @@ def report_of(
         only_changed=only_changed,
         baseline=baseline_name,
         gone=0 if baseline is None else sum(fingerprint not in there for fingerprint in baseline),
-        folder=_folder(loaded),
+        folder=path_from_here(loaded.folder),
         as_typed=frozenset(as_typed),
         requirements=requirements,
         looked_for=frozenset(code for code in CATALOGUE if code not in _OFF and _is_of(command, code)),
@@ -192,16 +192,6 @@ def _is_changed(item: Finding, changed: ChangedLines) -> bool:
     if item.code in _ABOUT_FLOWS or item.span is None:
         return True
     return any(changed.touch(span) for span in (item.span, *item.because))
-
-
-def _folder(loaded: LoadedFleet) -> str:
-    """The path of the fleet's folder from the working folder."""
-    from pathlib import Path
-
-    folder, here = loaded.folder.resolve(), Path.cwd().resolve()
-    if folder == here:
-        return ""
-    return folder.relative_to(here).as_posix() if folder.is_relative_to(here) else folder.as_posix()
 
 
 # ---- waivers --------------------------------------------------------------------------------

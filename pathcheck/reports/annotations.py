@@ -53,7 +53,7 @@ def _line(item: ReportedFinding, report: FindingReport) -> str:
     text = _clean(f"{where}: {text}" if where else text)
     if len(text) > _MOST_CHARACTERS:
         text = f"{text[: _MOST_CHARACTERS - 3]}..."
-    return f"{place}: {finding.severity.value}: {text} [{finding.code} {finding.name}]"
+    return f"{place}: {finding.severity.value}: {text} [{finding.title}]"
 
 
 def _clean(text: str) -> str:

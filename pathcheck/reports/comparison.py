@@ -8,7 +8,7 @@ from typing import Any
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.diagnostic import quote_line
 from pathcheck.reports.json_report import region_words
-from pathcheck.reports.region_words import box_words, packet_words
+from pathcheck.reports.region_words import box_words, packet_words, row_words
 from pathcheck.reports.terminal import Paint
 from pathcheck.results.comparison import ComparedList, ListComparison, ListDifference
 from pathcheck.results.path import Doubt, LineUse
@@ -113,7 +113,7 @@ def _rows(items: list[ListDifference]) -> list[str]:
             rest = tuple((key, value) for key, value in words.items() if key != end)
             joined.setdefault(rest, []).append(_bare(str(words[end])))
         boxes = [{**dict(rest), end: _several(ends)} for rest, ends in joined.items()]
-    return [_row(words) for words in boxes]
+    return [row_words(words) for words in boxes]
 
 
 def _several(ends: list[str]) -> str:
@@ -125,18 +125,6 @@ def _several(ends: list[str]) -> str:
 def _bare(address: str) -> str:
     """A prefix of full length is one address."""
     return address.removesuffix("/128" if ":" in address else "/32")
-
-
-def _row(words: dict[str, str | bool]) -> str:
-    """A region in one row."""
-    ends = [
-        f"{words[end]}" + ("" if words[f"{end}_port"] == "any" else f" port {words[f'{end}_port']}")
-        for end in ("source", "destination")
-    ]
-    extra = "".join(f", {key} {words[key]}" for key in ("flags", "icmp", "dscp") if key in words)
-    if "fragment" in words:
-        extra += ", non-initial fragments" if words["fragment"] else ", no non-initial fragments"
-    return f"{words['protocol']} from {ends[0]} to {ends[1]}{extra}"
 
 
 def _decided(when: str, use: LineUse) -> list[str]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.terminal import Paint, count_words, finding_lines
+from pathcheck.results.catalogue import CATALOGUE
 from pathcheck.results.finding import Severity
 from pathcheck.results.finding_report import FindingReport, ReportedFinding
 
@@ -29,8 +32,7 @@ def render_finding_report(report: FindingReport, paint: Paint) -> str:
         if waiver is not None:
             place = f"  {span}" if span else ""
             out.append(
-                f"waived {item.finding.code} {item.finding.name}{place}: {waiver.reason} "
-                f"(owner {waiver.owner}, until {waiver.until})"
+                f"waived {item.finding.title}{place}: {waiver.reason} (owner {waiver.owner}, until {waiver.until})"
             )
     if len(waived) > _MOST_WAIVED:
         out.append(f"and {len(waived) - _MOST_WAIVED} more are waived; --json shows all")
@@ -40,7 +42,7 @@ def render_finding_report(report: FindingReport, paint: Paint) -> str:
 
 def summary_words(report: FindingReport) -> str:
     """Return in one line how many findings there are, and how many are known or waived."""
-    parts = [count_words(report.counts)]
+    parts = [count_words(report.counts) if report.rules is CATALOGUE else _by_kind(report)]
     if report.revision is not None:
         changed = _counts([item for item in report.open if item.changed])
         parts.append(f"on lines changed since {report.revision}: {count_words(changed)}")
@@ -50,6 +52,12 @@ def summary_words(report: FindingReport) -> str:
     if report.waived:
         parts.append(f"{len(report.waived)} waived")
     return "; ".join(parts)
+
+
+def _by_kind(report: FindingReport) -> str:
+    """How many there are of each kind, where the kinds are few."""
+    numbers = Counter(item.finding.code for item in report.open)
+    return ", ".join(f"{numbers[kind]} {kind}" for kind in report.rules if numbers[kind]) or "no effect"
 
 
 def _counts(items: list[ReportedFinding]) -> dict[Severity, int]:

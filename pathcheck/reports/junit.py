@@ -15,7 +15,6 @@ from xml.etree import ElementTree
 
 from pathcheck.reports.requirement_report import first_line, requirement_text
 from pathcheck.reports.terminal import Paint, finding_lines
-from pathcheck.results.catalogue import CATALOGUE
 from pathcheck.results.finding_report import FindingReport, ReportedFinding
 from pathcheck.results.requirement import Requirement, RequirementReport, Standing
 
@@ -59,9 +58,9 @@ def render_finding_junit(report: FindingReport) -> str:
             cases.setdefault((item.finding.code, item.finding.device or "fleet"), []).append(item)
     found = {code for code, _ in cases}
     looked_for = report.looked_for - set(_ABOUT_FLOWS if report.requirements is not None else ())
-    for code in CATALOGUE:
+    for code in report.rules:
         if code not in found and code in looked_for:
-            _case(findings, "fleet", _name(code))
+            _case(findings, "fleet", _name(code, report))
         for owner, items in sorted((owner, items) for (each, owner), items in cases.items() if each == code):
             _finding_case(findings, owner, code, items, report)
     return _document([*suites, findings])
@@ -96,7 +95,7 @@ def _finding_case(
     suite: ElementTree.Element, owner: str, code: str, items: Sequence[ReportedFinding], report: FindingReport
 ) -> None:
     """One code on one device."""
-    case = _case(suite, owner, _name(code))
+    case = _case(suite, owner, _name(code, report))
     failing = [item for item in items if report.fails(item)]
     shown = failing or items
     more = f" (and {len(shown) - 1} more)" if len(shown) > 1 else ""
@@ -122,9 +121,10 @@ def _why_not(item: ReportedFinding, report: FindingReport) -> str:
     return f"a {item.finding.severity}, which is milder than what fails"
 
 
-def _name(code: str) -> str:
+def _name(code: str, report: FindingReport) -> str:
     """A code with its name."""
-    return f"{code} {CATALOGUE[code].name}"
+    name = report.rules[code].name
+    return code if code == name else f"{code} {name}"
 
 
 def _case(suite: ElementTree.Element, owner: str, name: str) -> ElementTree.Element:

@@ -14,6 +14,7 @@ from pathcheck.model.required_flow import Expectation
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.findings_text import summary_words
 from pathcheck.reports.terminal import Paint, finding_lines
+from pathcheck.results.catalogue import CATALOGUE
 from pathcheck.results.finding import Severity
 from pathcheck.results.finding_report import FindingReport, ReportedFinding
 
@@ -32,8 +33,10 @@ def render_markdown(report: FindingReport) -> str:
     What passes and must not comes first, then what must pass and does not, then findings on changed lines, then
     the graver ones. Those that do not fail, such as notes, are only in the folded details.
     """
-    verdict = "fails" if any(report.fails(item) for item in report.items) else "passes"
-    out = [f"### pathcheck {report.command} {verdict}: {plain(summary_words(report))}", ""]
+    verdict = ""
+    if report.rules is CATALOGUE:
+        verdict = " fails" if any(report.fails(item) for item in report.items) else " passes"
+    out = [f"### pathcheck {report.command}{verdict}: {plain(summary_words(report))}", ""]
     ordered = sorted(report.open, key=lambda item: _rank(item, report))
     shown = [item for item in ordered if report.fails(item)]
     out += [_bullet(item, report) for item in shown[:_MOST_SHOWN]]
@@ -75,7 +78,8 @@ def _bullet(item: ReportedFinding, report: FindingReport) -> str:
     if len(message) > _MOST_WORDS:
         cut = message[: _MOST_WORDS - 3].rpartition(" ")[0]
         message = cut + ("`" if cut.count("`") % 2 else "") + "..."
-    lead = f"- **{finding.severity}** {finding.code} {finding.name}{place}"
+    kind = f"**{finding.severity}** {finding.title}" if report.rules is CATALOGUE else f"**{finding.title}**"
+    lead = f"- {kind}{place}"
     return lead + (f" ({plain(where)})" if where else "") + f": {plain(message)}"
 
 
@@ -83,6 +87,12 @@ def _folds(
     report: FindingReport, ordered: Sequence[ReportedFinding]
 ) -> Iterable[tuple[str, list[ReportedFinding]]]:  # fmt: skip
     """The folded parts with their titles, the empty ones left out."""
+    if report.rules is not CATALOGUE:
+        for code in report.rules:
+            items = [item for item in ordered if item.finding.code == code]
+            if items:
+                yield f"{len(items)} {code}", items
+        return
     for severity in Severity:
         items = [item for item in ordered if item.finding.severity is severity]
         if items:

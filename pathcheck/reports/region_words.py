@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, has_ports, protocol_name
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ALL_FLAGS, FLAG_NAMES, FlagMatch
 
-__all__ = ["box_words", "flag_words", "icmp_words", "packet_words", "protocol_words"]
+__all__ = ["box_words", "flag_words", "icmp_words", "packet_words", "protocol_words", "row_words"]
 
 
 def protocol_words(protocols: Ranges | None, version: int) -> str:
@@ -67,6 +69,18 @@ def box_words(box: Box) -> dict[str, str | bool]:
     if box.fragment is not None:
         words["fragment"] = box.fragment
     return words
+
+
+def row_words(words: Mapping[str, str | bool]) -> str:
+    """Return a box, as :func:`box_words` gives it, in one row."""
+    ends = [
+        f"{words[end]}" + ("" if words[f"{end}_port"] == "any" else f" port {words[f'{end}_port']}")
+        for end in ("source", "destination")
+    ]
+    extra = "".join(f", {key} {words[key]}" for key in ("flags", "icmp", "dscp") if key in words)
+    if "fragment" in words:
+        extra += ", non-initial fragments" if words["fragment"] else ", no non-initial fragments"
+    return f"{words['protocol']} from {ends[0]} to {ends[1]}{extra}"
 
 
 def packet_words(packet: Packet) -> str:

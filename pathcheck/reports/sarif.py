@@ -16,7 +16,7 @@ from typing import Any
 from urllib.parse import quote
 
 from pathcheck.reports.region_words import packet_words
-from pathcheck.results.catalogue import CATALOGUE
+from pathcheck.results.catalogue import CATALOGUE, Rule
 from pathcheck.results.finding import Finding, Severity
 from pathcheck.results.finding_report import FindingReport, ReportedFinding
 from pathcheck.source import Span
@@ -47,14 +47,14 @@ def render_sarif(report: FindingReport) -> str:
         "messages": sum(len(_text(item.finding)) > MOST_TEXT for item in kept),
         "relatedLocations": sum(max(0, len(item.finding.because) - MOST_RELATED) for item in kept),
     }
-    codes = list(CATALOGUE)
+    codes = list(report.rules)
     run: Object = {
         "tool": {
             "driver": {
                 "name": "pathcheck",
                 "version": version("pathcheck"),
                 "semanticVersion": version("pathcheck"),
-                "rules": [_rule(code) for code in codes],
+                "rules": [_rule(rule) for rule in report.rules.values()],
             }
         },
         "automationDetails": {"id": f"pathcheck/{report.command}/"},
@@ -83,15 +83,16 @@ def _most_important(report: FindingReport) -> list[ReportedFinding]:
     return [report.items[number] for number in sorted(kept)]
 
 
-def _rule(code: str) -> Object:
-    """One row of the catalogue."""
-    rule = CATALOGUE[code]
+def _rule(rule: Rule) -> Object:
+    """One kind of finding."""
     summary = rule.summary[:1].upper() + rule.summary[1:] + "."
+    page = rule.code in CATALOGUE
+    more = f" `pathcheck explain {rule.code}` says more, with a bad and a good example." if page else ""
     return {
-        "id": code,
+        "id": rule.code,
         "name": rule.name,
         "shortDescription": {"text": summary},
-        "help": {"text": f"{summary} `pathcheck explain {code}` says more, with a bad and a good example."},
+        "help": {"text": f"{summary}{more}"},
         "defaultConfiguration": {"level": _LEVELS[rule.severity]},
     }
 
@@ -150,10 +151,10 @@ def _result(item: ReportedFinding, report: FindingReport, codes: list[str]) -> O
 
 def _text(finding: Finding) -> str:
     """The message with its packet and the cure; it is plain text, so brackets in it open no link (section 3.11.6)."""
-    text = finding.message[:1].upper() + finding.message[1:] if finding.message[:1].isascii() else finding.message
+    text = finding.message
     if finding.sample is not None:
         text += f"; for example {packet_words(finding.sample)}"
-    text += f". Help: {finding.help}." if finding.help else "."
+    text += f"; help: {finding.help}" if finding.help else ""
     text = "".join(character if character.isprintable() else " " for character in text)
     return text.replace("\\", "\\\\").replace("[", "\\[").replace("]", "\\]") if "](" in text else text
 

@@ -118,7 +118,7 @@ def finding_lines(item: Finding, paint: Paint) -> list[str]:
     place = f"{item.span.file}:{item.span.line}" if item.span else item.device or ""
     where = " ".join(filter(None, [item.device, f"list {item.acl}" if item.acl else ""]))
     severity = paint(item.severity.value, item.severity)
-    out = [f"{severity} {item.code} {item.name}  {place}" + (f"  ({where})" if where else "")]
+    out = [f"{severity} {item.title}  {place}" + (f"  ({where})" if where else "")]
     if item.span:
         out.append(quote_line(item.span))
     out.append(f"  {item.message}")

@@ -41,3 +41,8 @@ class Finding:
     because: tuple[Span, ...] = ()
     sample: Packet | None = None
     help: str | None = None
+
+    @property
+    def title(self) -> str:
+        """Code and name, once where they are the same."""
+        return self.code if self.code == self.name else f"{self.code} {self.name}"

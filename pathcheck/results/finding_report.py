@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 
 from pathcheck.model.waiver import Waiver
+from pathcheck.results.catalogue import CATALOGUE, Rule
 from pathcheck.results.finding import Finding, Severity
 from pathcheck.results.requirement import RequirementReport
 
-__all__ = ["FindingReport", "ReportedFinding"]
+__all__ = ["FindingReport", "ReportedFinding", "path_from_here"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,8 @@ class FindingReport:
         The required flows that were asked, None where there are none or the command does not ask them.
     looked_for
         The codes that the command looks for.
+    rules
+        What there is to find: the catalogue, unless the command tells of something else.
     """
 
     command: str
@@ -81,6 +86,7 @@ class FindingReport:
     as_typed: frozenset[str] = frozenset()
     requirements: RequirementReport | None = None
     looked_for: frozenset[str] = frozenset()
+    rules: Mapping[str, Rule] = field(default_factory=lambda: CATALOGUE, repr=False)
 
     @property
     def open(self) -> tuple[ReportedFinding, ...]:
@@ -111,3 +117,11 @@ class FindingReport:
     def path(self, file: str) -> str:
         """Return the path of a file from the working folder, with `/` between its parts."""
         return file if not self.folder or file in self.as_typed else f"{self.folder}/{file}"
+
+
+def path_from_here(folder: Path) -> str:
+    """Return the path of a folder from the working folder: empty where it is the same, absolute if it is not below."""
+    there, here = folder.resolve(), Path.cwd().resolve()
+    if there == here:
+        return ""
+    return there.relative_to(here).as_posix() if there.is_relative_to(here) else there.as_posix()

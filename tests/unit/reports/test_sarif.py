@@ -118,7 +118,7 @@ def test_paths_are_those_of_the_working_folder() -> None:
 def test_words_that_look_like_a_link_are_no_link() -> None:
     # Section 3.11.6: a message may hold links `[text](target)`.
     result = run_of(render_sarif(report_of(reported(1, message="see [here](9)"))))["results"][0]
-    assert result["message"]["text"] == r"See \[here\](9)."
+    assert result["message"]["text"] == r"see \[here\](9)"
 
 
 def test_hostile_text_stays_text() -> None:
