@@ -260,3 +260,23 @@ def test_questions_that_cannot_be_answered(file: Path) -> None:
         run("QUAY-INN", "--fleet", "fleet")
     with pytest.raises(UsageError, match="standard output"):
         run("QUAY-IN", "--fleet", "fleet", "--diff", "--json")
+
+
+@pytest.mark.parametrize(
+    ("reading", "masks", "expected"),
+    [
+        ("netmask", "255.255.255.128", "255.255.255.0"),
+        ("wildcard", "0.0.0.127", "0.0.0.255"),
+        ("decide", "0.0.0.127", "0.0.0.255"),
+        ("decide", "255.255.255.128", None),
+    ],
+)
+def test_masks_are_written_as_they_are_read(file: Path, reading: str, masks: str, expected: str | None) -> None:
+    Path("fleet/fleet.yaml").write_text(f"assume: {{dotted_mask: {reading}}}\n")
+    ends = [f"10.1.20.{low} {masks}" for low in (0, 128)]
+    file.write_text("\n".join(["ip access-list extended QUAY-IN", *(f" permit tcp {end} any" for end in ends), ""]))
+    assert run("QUAY-IN", "--fleet", "fleet", "--write")[0] == 0
+    (line,) = file.read_text().splitlines()[1:]
+    if expected is not None:
+        assert line == f" permit tcp 10.1.20.0 {expected} any"
+    assert run("QUAY-IN", "--fleet", "fleet")[0] == 0

@@ -8,10 +8,12 @@ from dataclasses import replace
 import pytest
 from model_builders import access_list, device, line
 
-from pathcheck.errors import CapacityError
+from pathcheck.errors import CapacityError, InternalFault
+from pathcheck.evaluator.access_list import ListDecision
 from pathcheck.model.access_list import Action, Line
 from pathcheck.queries.list_comparison import ListSide, compare_lists
 from pathcheck.queries.list_difference import common_lines, list_difference
+from pathcheck.results.path import LineUse
 
 
 @pytest.mark.parametrize(
@@ -106,3 +108,13 @@ def test_an_empty_list_differs_from_one_that_denies() -> None:
     assert [item.before.text for item in found.closed] == ["implicit permit"]
     assert [reading.key for reading in found.readings] == ["undefined_list"]
     assert compare_lists(*sides([], [])).is_equal
+
+
+def test_a_sample_that_the_evaluator_decides_otherwise_is_never_given_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    before, after = sides(many_lines(3), many_lines(2))
+    monkeypatch.setattr(
+        "pathcheck.queries.list_comparison.evaluate_list",
+        lambda *_: ListDecision(Action.PERMIT, LineUse("A", "permit", "implicit permit")),
+    )
+    with pytest.raises(InternalFault, match="the evaluator says"):
+        compare_lists(before, after)

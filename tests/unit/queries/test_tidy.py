@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 from model_builders import access_list, device, line, span
 
+from pathcheck.errors import InternalFault
 from pathcheck.model.access_list import AccessList, Entry, Line, Remark
 from pathcheck.model.object_group import GroupReference
+from pathcheck.packetset.algebra import packet_space
+from pathcheck.queries.list_difference import Difference
 from pathcheck.queries.tidy import tidy_list
 from pathcheck.queries.tidy.remarks import idle_remarks
 
@@ -132,3 +135,21 @@ def test_remarks_stay_with_the_lines_they_speak_of(entries: str, idle: list[int]
     ]
     kept = {place for place, kind in enumerate(entries) if kind == "l"}
     assert sorted(idle_remarks(made, kept)) == idle
+
+
+def test_a_list_that_is_not_equivalent_is_never_given_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    quay = access_list("A", permit("10.1.0.0/24", "80"), deny("any"), permit("10.1.1.0/24", "80"), line("permit"))
+    owner = device("quay-a", quay)
+    monkeypatch.setattr(
+        "pathcheck.queries.tidy.tidying.merge_neighbours",
+        lambda _, parts: parts[1:] if parts[0].origin == 0 else parts,
+    )
+    with pytest.raises(InternalFault, match="withheld"):
+        tidy_list(owner, quay)
+    # Should the sets be wrong, too, the second method still sees it.
+    nothing = packet_space(4).empty
+    monkeypatch.setattr(
+        "pathcheck.queries.tidy.tidying.list_difference", lambda *_: Difference(nothing, nothing, nothing)
+    )
+    with pytest.raises(InternalFault, match="the shorter list decides"):
+        tidy_list(owner, quay)
