@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -121,7 +122,9 @@ class FindingReport:
 
 def path_from_here(folder: Path) -> str:
     """Return the path of a folder from the working folder: empty where it is the same, absolute if it is not below."""
-    there, here = folder.resolve(), Path.cwd().resolve()
-    if there == here:
-        return ""
-    return there.relative_to(here).as_posix() if there.is_relative_to(here) else there.as_posix()
+    written = Path(os.path.abspath(folder))
+    # A link inside the working folder keeps its name; another way to the same folder is found behind its links.
+    for there, here in ((written, Path.cwd()), (folder.resolve(), Path.cwd().resolve())):
+        if there.is_relative_to(here):
+            return "" if there == here else there.relative_to(here).as_posix()
+    return written.as_posix()
