@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-
-import pytest
+from typing import TYPE_CHECKING
 
 from pathcheck.results.finding_report import path_from_here
+
+if TYPE_CHECKING:
+    import pytest
 
 
 def test_below_the_working_folder_and_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
