@@ -76,7 +76,7 @@ class RequirementPart:
     """
 
     words: str
-    span: Span
+    span: Span = field(compare=False)
     standing: Standing
     answer: FlowAnswer | ListAnswer | None = None
     evidence: Evidence | None = None
