@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pathcheck.cli.exit_status import UNREADABLE, gravest, of_verdict
-from pathcheck.cli.options import FleetOption, JsonOption, on_terminal
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
 from pathcheck.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from pathcheck.fleet import LoadedFleet
     from pathcheck.parser.flow_words import FlowQuestion
+    from pathcheck.reports.terminal import Paint
     from pathcheck.results.path import FlowAnswer, ListAnswer
 
 __all__ = ["register"]
@@ -23,10 +25,11 @@ __all__ = ["register"]
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("flow")(flow)
+    app.command("flow", cls=ReportCommand)(flow)
 
 
 def flow(
+    context: typer.Context,
     protocol: Annotated[
         str | None, typer.Argument(metavar="[PROTO", help="Name or number; `ip` is any.", show_default=False)
     ] = None,
@@ -57,13 +60,18 @@ def flow(
         str | None,
         typer.Option("--batch", metavar="FILE", help="One flow a line, `-` is standard input; JSON, a line each."),
     ] = None,
+    formats: FormatOption = None,
+    outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
     """Tell whether a flow would pass, on which path, which line decides, and whether the reply comes back."""
+    targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
     words = [word for word in (protocol, source, destination) if word is not None]
     if batch is not None:
         if words:
             raise UsageError("a batch takes its flows from the file, so no flow stands on the command line")
+        if formats or outputs:
+            raise UsageError("a batch writes one JSON document a line to standard output, and nothing else")
         return _batch(fleet, batch)
     if len(words) != 3:
         raise UsageError(
@@ -90,16 +98,19 @@ def flow(
         reply=not no_reply,
     )
     answer = _ask(loaded, question)
-    if json:
+
+    def document(_: Paint) -> str:
         from pathcheck.reports.json_report import render_json
 
-        typer.echo(render_json(_document(answer)))
-    else:
-        from pathcheck.reports.terminal import Paint, render_flow, render_list_answer
+        return render_json(_document(answer))
+
+    def text(paint: Paint) -> str:
+        from pathcheck.reports.terminal import render_flow, render_list_answer
         from pathcheck.results.path import FlowAnswer
 
-        paint = Paint(on_terminal())
-        typer.echo(render_flow(answer, paint) if isinstance(answer, FlowAnswer) else render_list_answer(answer, paint))
+        return render_flow(answer, paint) if isinstance(answer, FlowAnswer) else render_list_answer(answer, paint)
+
+    write_reports(targets, {"text": text, "json": document})
     return of_verdict(answer.verdict)
 
 

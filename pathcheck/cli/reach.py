@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pathcheck.cli.exit_status import HOLDS, UNCERTAIN
-from pathcheck.cli.options import FleetOption, JsonOption, on_terminal
+from pathcheck.cli.options import FleetOption, JsonOption
+from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, Target, report_targets, write_reports
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from pathcheck.model.flow import Flow
     from pathcheck.packet.address import IPVersion
@@ -23,10 +24,11 @@ __all__ = ["register"]
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("reach")(reach)
+    app.command("reach", cls=ReportCommand)(reach)
 
 
 def reach(
+    context: typer.Context,
     fleet: FleetOption = Path(),
     service: Annotated[
         str,
@@ -49,6 +51,8 @@ def reach(
     ] = None,
     reply: Annotated[bool, typer.Option("--reply", help="Open only if the reply comes back.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 if something is uncertain.")] = False,
+    formats: FormatOption = None,
+    outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
     """Show which subnets and places reach which: open, closed, partly or uncertain.
@@ -56,15 +60,17 @@ def reach(
     This describes and judges nothing: the exit status is 0 whatever is open. Use `require` to hold a fleet to
     what must be open or closed.
     """
+    targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
+
     from pathcheck.parser.service_words import service_flows
 
     flows = service_flows(service)
     if sources_of is None:
-        uncertain = _matrix(fleet, service, flows, sources or [], destinations or [], reply, json)
+        uncertain = _matrix(fleet, service, flows, sources or [], destinations or [], reply, targets)
     else:
         if sources or destinations or reply:
             raise UsageError("`--sources-of` asks about all entry points, without `--from`, `--to` and `--reply`")
-        uncertain = _sources(fleet, service, flows, sources_of, json)
+        uncertain = _sources(fleet, service, flows, sources_of, targets)
     return UNCERTAIN if strict and uncertain else HOLDS
 
 
@@ -75,7 +81,7 @@ def _matrix(
     sources: list[str],
     destinations: list[str],
     reply: bool,
-    json: bool,
+    targets: Sequence[Target],
 ) -> bool:
     """Show the matrix; return whether a cell is uncertain."""
     from pathcheck.cli.progress import progress
@@ -88,20 +94,24 @@ def _matrix(
         answer = ask_reach(
             loaded, service, flows, sources=sources, destinations=destinations, reply=reply, advance=advance
         )  # fmt: skip
-    if json:
-        from pathcheck.reports.json_report import render_json
-        from pathcheck.reports.reach_json import reach_document
 
-        typer.echo(render_json(reach_document(answer)))
-    else:
-        from pathcheck.reports.reach_table import render_reach
-        from pathcheck.reports.terminal import Paint
+    from pathcheck.reports.json_report import render_json
+    from pathcheck.reports.reach_json import reach_document
+    from pathcheck.reports.reach_table import render_reach
 
-        typer.echo(render_reach(answer, Paint(on_terminal())))
+    write_reports(
+        targets,
+        {
+            "text": lambda paint: render_reach(answer, paint),
+            "json": lambda _: render_json(reach_document(answer)),
+        },
+    )
     return any(cell.verdict is Verdict.UNCERTAIN for cell in answer.cells)
 
 
-def _sources(fleet: Path, service: str, flows: Mapping[IPVersion, Flow], destination: str, json: bool) -> bool:
+def _sources(
+    fleet: Path, service: str, flows: Mapping[IPVersion, Flow], destination: str, targets: Sequence[Target]
+) -> bool:
     """Show from where a destination is reached; return whether that is uncertain for a source."""
     from pathcheck.fleet import load_fleet
     from pathcheck.parser.flow_words import flow_question
@@ -115,14 +125,16 @@ def _sources(fleet: Path, service: str, flows: Mapping[IPVersion, Flow], destina
         flows = {version: replace(flow, destination_ports=asked.destination_ports) for version, flow in flows.items()}
         service = f"{service}/{asked.destination_ports}"
     answer = ask_sources(loaded, service, flows, asked.destination_named, asked.destination)
-    if json:
-        from pathcheck.reports.json_report import render_json
-        from pathcheck.reports.reach_json import sources_document
 
-        typer.echo(render_json(sources_document(answer)))
-    else:
-        from pathcheck.reports.reach_table import render_sources
-        from pathcheck.reports.terminal import Paint
+    from pathcheck.reports.json_report import render_json
+    from pathcheck.reports.reach_json import sources_document
+    from pathcheck.reports.reach_table import render_sources
 
-        typer.echo(render_sources(answer, Paint(on_terminal())))
+    write_reports(
+        targets,
+        {
+            "text": lambda paint: render_sources(answer, paint),
+            "json": lambda _: render_json(sources_document(answer)),
+        },
+    )
     return any(entry.uncertain or entry.others_uncertain for entry in answer.entries)
