@@ -112,6 +112,11 @@ class ListDraft:
                 context.report("PC405", message, entry.span, acl=self.name, because=(earlier.span,), help=cure)
         self.numbered[sequence] = entry
 
+    def renew_last(self) -> None:
+        """Find the last number again after a removal: a line without a number follows what is left."""
+        places = [place for place, rank, _ in self.remarks if rank == 0]
+        self.last = max((*self.numbered, *places), default=0)
+
     def add_remark(self, remark: Remark) -> None:
         """Put a remark behind what stands so far, or at its number."""
         place = self.last if remark.sequence is None else remark.sequence
@@ -323,6 +328,7 @@ def _remove_line(context: Context, draft: ListDraft, line: CommandLine, head: in
     for sequence, entry in draft.numbered.items():
         if number in (None, sequence) and isinstance(entry, Line) and replace(entry, sequence=1) == wanted:
             del draft.numbered[sequence]
+            draft.renew_last()
             return None
     return _removes_nothing(context, draft.name, line, "no such line stands in it so far")
 
@@ -343,6 +349,7 @@ def _remove_number(context: Context, line: CommandLine) -> Result:
     draft.remarks = [item for item in draft.remarks if item[2].sequence != number]
     if draft.numbered.pop(number, None) is None and len(draft.remarks) == before:
         return _removes_nothing(context, draft.name, line, f"no line of it has the number {number} so far")
+    draft.renew_last()
     return None
 
 

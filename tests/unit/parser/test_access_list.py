@@ -543,6 +543,19 @@ def test_removal_of_what_is_not_there_is_noted(removal: str) -> None:
     assert len(only_list(LIST + removal).lines) == 3
 
 
+@pytest.mark.parametrize(
+    ("text", "left"),
+    [
+        (" 5 deny ip any any\n 182 permit udp any any\n no 182\n permit tcp any any\n", [5, 15]),
+        (" 182 permit udp any any\n no 182\n permit tcp any any\n", [10]),
+        (" 20 permit udp any any\n no permit udp any any\n permit tcp any any\n", [10]),
+        (" permit udp any any\n no 10\n deny udp any any\n no 10\n", []),
+    ],
+)
+def test_a_line_without_number_follows_what_removals_left(text: str, left: list[int]) -> None:
+    assert [line.sequence for line in only_list("ip access-list extended A\n" + text).lines] == left
+
+
 def test_whole_lists_are_removed() -> None:
     assert not device_of(LIST + "!\nno ip access-list extended A\n").access_lists
     assert not device_of("access-list 110 permit ip any any\nno access-list 110\n").access_lists
