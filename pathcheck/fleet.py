@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathcheck.errors import InputError, nearest
 from pathcheck.model.device import Device
-from pathcheck.model.fleet_config import FleetConfig
+from pathcheck.model.fleet_config import FleetConfig, RefusedFile
 from pathcheck.model.unmodelled import DeviceScope, Unmodelled
 from pathcheck.results.account import FileAccount, ReadingReport
 from pathcheck.results.catalogue import finding
@@ -182,6 +182,7 @@ class _Loading:
     accounts: list[FileAccount] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     refused_names: set[str] = field(default_factory=set)
+    refused_texts: dict[str, bytes] = field(default_factory=dict)
     contents: dict[str, bytes] = field(default_factory=dict)
 
     def load(self) -> LoadedFleet:
@@ -200,6 +201,11 @@ class _Loading:
             if name.endswith("/"):
                 self._data(name, None)
         self._check_names(fleet_file)
+        refused = [
+            RefusedFile(account.file, self.refused_texts.get(account.file))
+            for account in self.accounts
+            if account.refused is not None
+        ]
         flows = self._required_flows(fleet_file)
         content = None if flows is None else self._data(flows, None)
         waivers = self._waivers(fleet_file)
@@ -212,6 +218,7 @@ class _Loading:
             required_flows=flows,
             session=fleet_file.session,
             waivers=waivers,
+            refused=tuple(sorted(refused, key=lambda one: one.file)),
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))
         report = ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order)))
@@ -361,6 +368,7 @@ class _Loading:
         refused = {account.file for account in parsed.accounts if account.refused is not None}
         if refused:
             self.refused_names.update({unit.name, *map(_stem, refused)})
+            self.refused_texts.update((name, data) for name, data in texts if name in refused and _is_text(data))
         renamed: dict[str, str] = {}
         for number, device in enumerate(parsed.devices):
             name = device.name
@@ -564,6 +572,11 @@ def _ending(name: str) -> str:
 def _stem(name: str) -> str:
     """Return a file's name without folders and ending."""
     return os.path.splitext(name.rpartition("/")[2])[0]
+
+
+def _is_text(data: bytes) -> bool:
+    """Whether bytes are characters that can be searched for an address."""
+    return not any(byte in data for byte in range(9))
 
 
 def _is_configuration(name: str) -> bool:

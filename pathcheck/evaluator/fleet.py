@@ -216,6 +216,8 @@ class _Walk:
             yield self.end(Reason.UNMODELLED, trail, doubt, onward.why)
         elif onward.fate == "stranded":
             yield self.end(Reason.STRANDED, trail, doubt, onward.why)
+        elif not onward.takers and not way.connected and any(one.may_own(target) for one in self.config.refused):
+            yield self.end(Reason.UNMODELLED, trail, doubt, "a refused file may have the next hop")
         elif not onward.takers:
             yield self.end(Reason.ARRIVED if way.connected else Reason.HANDED_OVER, trail, doubt, "nobody of the fleet")
         for end, carriage in onward.takers:

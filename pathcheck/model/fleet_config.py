@@ -84,6 +84,30 @@ class Session:
 
 
 @dataclass(frozen=True, slots=True)
+class RefusedFile:
+    """A file of the fleet that is refused whole, so that the devices in it are not known.
+
+    Parameters
+    ----------
+    text
+        Its bytes, where it is text in a dialect that is not read; None where nothing can be told of it.
+    """
+
+    file: str
+    text: bytes | None = field(default=None, repr=False)
+
+    def may_own(self, address: Address | None) -> bool:
+        """Tell whether an interface in it could have an address; None is a neighbour without a known one.
+
+        No dialect writes an IPv4 address otherwise than with dots, so a text without it does not give it to an
+        interface. IPv6 addresses have many spellings.
+        """
+        if self.text is None or address is None or address.version != 4:
+            return True
+        return str(address).encode() in self.text
+
+
+@dataclass(frozen=True, slots=True)
 class FleetConfig:
     """The whole intended configuration.
 
@@ -95,6 +119,8 @@ class FleetConfig:
         Path of the file of required flows, relative to the fleet's folder.
     waivers
         Path of the file of waivers, the same way.
+    refused
+        Files that may hold further devices: a next hop that no known device has may be one of theirs.
     """
 
     devices: Mapping[str, Device]
@@ -104,3 +130,4 @@ class FleetConfig:
     required_flows: str | None = None
     waivers: str | None = None
     session: Session = field(default_factory=Session)
+    refused: tuple[RefusedFile, ...] = ()

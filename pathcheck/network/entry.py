@@ -298,8 +298,16 @@ class _Entering:
         shown = str(source.first) if source.size == 1 else str(source)
         return FlowError(
             f"the source `{shown}` is on no subnet of the fleet{where}",
-            help="say where the packets enter with `--at DEVICE[:INTERFACE]`",
+            help=f"say where the packets enter with `--at DEVICE[:INTERFACE]`{self._refused_files()}",
         )
+
+    def _refused_files(self) -> str:
+        """What to look at where the subnet may be in a file that is refused."""
+        files = self.network.topology.config.refused
+        if not files:
+            return ""
+        names = ", ".join(f"`{one.file}`" for one in files[:3]) + (", ..." if len(files) > 3 else "")
+        return f"; refused and so not known: {names}, see `pathcheck parse`"
 
     # ---- with an entry point ----------------------------------------------------------------
 

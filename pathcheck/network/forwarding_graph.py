@@ -309,8 +309,7 @@ class ForwardingGraph:
             ends.append(self._uncertain(place, diverting))
             return
         end = LinkEnd(place.device, hop.interface)
-        neighbours = self._network.neighbours
-        onward = neighbours.owning(end, hop.next_hop) if hop.next_hop else neighbours.behind(end, self._version)
+        onward = self._network.neighbours.by_route(end, hop.next_hop, self._version)
         self._by_onward(place, onward, Fate(Reason.HANDED_OVER), (hop.span,), entry.prefix, vertices, ends)
 
     def _diverting(self, place: TablePlace, out: str) -> tuple[Doubt, ...]:

@@ -87,6 +87,22 @@ class Neighbours:
             self._kept[key] = self._behind(out, version)
         return self._kept[key]
 
+    def by_route(self, out: LinkEnd, next_hop: Address | None, version: IPVersion) -> Onward:
+        """Return who takes packets that a static route sends out of `out`; None is a route without a next hop.
+
+        Where that is no known device, it may be one whose file is refused.
+        """
+        onward = self.behind(out, version) if next_hop is None else self.owning(out, next_hop)
+        if not onward.outside:
+            return onward
+        who = "the other end of the link" if next_hop is None else f"the next hop `{next_hop}`"
+        doubts = tuple(
+            Doubt(f"{who} may be a device of `{refused.file}`, which is refused", None)
+            for refused in self._topology.config.refused
+            if refused.may_own(next_hop)
+        )
+        return Onward(unknown=doubts, notes=onward.notes) if doubts else onward
+
     def _owning(self, out: LinkEnd, address: Address) -> Onward:
         owners = [owner for owner in self._topology.owners(address) if not self._is_same_table(owner.end, out)]
         if address in _LINK_LOCAL:

@@ -591,12 +591,11 @@ class Walk:
     def _hand_on(self, step: _Step, entry: FibEntry, hop: ResolvedHop) -> None:
         """Give packets to whoever owns the next hop, or the destination on a connected subnet."""
         end = LinkEnd(step.device, hop.interface)
-        if hop.next_hop is not None:
-            self._onward(step, self._network.neighbours.owning(end, hop.next_hop), Reason.HANDED_OVER)
-        elif entry.source == "connected":
+        if hop.next_hop is None and entry.source == "connected":
             self._onto_subnet(step, end)
         else:
-            self._onward(step, self._network.neighbours.behind(end, self._version), Reason.HANDED_OVER)
+            onward = self._network.neighbours.by_route(end, hop.next_hop, self._version)
+            self._onward(step, onward, Reason.HANDED_OVER)
 
     def _onto_subnet(self, step: _Step, end: LinkEnd) -> None:
         """Deliver packets on a connected subnet: to the devices that own a destination, the rest to stations."""
