@@ -214,7 +214,8 @@ def _evidence(direction: str, path: Path) -> Evidence:
         notes = hop.notes if hop else path.notes
         # The note names the line that has to change, which is not the route.
         why = f"denied{at}, the next hop cannot be reached" + (f": {notes[-1]}" if notes else _place(span))
-        span = None if notes else span
+        fault = hop.faults[-1] if hop and hop.faults else None
+        span = fault.span if fault else None if notes else span
     return Evidence(direction, why, path.sample, path, line, span, device)
 
 
