@@ -37,10 +37,10 @@ def parse(
 
     loaded = load_fleet(fleet)
 
-    def text(_: Paint) -> str:
+    def text(paint: Paint) -> str:
         from pathcheck.reports.terminal import render_parse
 
-        out = [render_parse(loaded.report)]
+        out = [render_parse(loaded.report, paint)]
         if models:
             from pathcheck.writer import write_device
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.diagnostic import quote_line
@@ -87,8 +87,8 @@ def render_list_answer(answer: ListAnswer, paint: Paint) -> str:
     return "\n".join([*out, "", CAUTION])
 
 
-def render_parse(report: ReadingReport, *, most: int = 40) -> str:
-    """Return the account of lines, then each line that is not modelled or ignored."""
+def render_parse(report: ReadingReport, paint: Paint, *, most: int = 40) -> str:
+    """Return the account of lines, each line that is not modelled or ignored, then what else reading found."""
     rows = [["file", "device", "lines", *(kind.value for kind in LineClass)]]
     for account in report.files:
         if account.refused is None:
@@ -110,7 +110,25 @@ def render_parse(report: ReadingReport, *, most: int = 40) -> str:
                     out.append(f"      {record.why}")
             if len(records) > most:
                 out.append(f"  and {len(records) - most} more; --json shows all findings")
-    return "\n".join(out)
+    listed = {(record.span.file, record.span.line) for record in marked}
+    others = [item for item in report.findings if not _is_listed(item, listed)]
+    for item in others[:most]:
+        out += ["", *finding_lines(item, paint)]
+    if len(others) > most:
+        out += ["", f"and {len(others) - most} more findings; --json shows all"]
+    number = {severity: sum(item.severity is severity for item in report.findings) for severity in Severity}
+    return "\n".join([*out, "", count_words(number)])
+
+
+_LISTED_CODES = ("PC401", "PC402", "PC412")
+"""Findings that say of a line what its row in the account says."""
+
+
+def _is_listed(item: Finding, lines: Collection[tuple[str, int]]) -> bool:
+    """Whether the account of lines shows a finding by itself."""
+    if item.code == "PC403":
+        return True
+    return item.code in _LISTED_CODES and item.span is not None and (item.span.file, item.span.line) in lines
 
 
 def finding_lines(item: Finding, paint: Paint) -> list[str]:
@@ -178,8 +196,9 @@ _SHARE = {"part": "a part of the packets", "equal-cost": "one of several equal w
 def _way(path: Path) -> list[str]:
     """The hops of a path, a row for each thing that was decided."""
     rows: list[list[str]] = []
-    for hop in path.hops:
-        rows += _hop_rows(hop)
+    for number, hop in enumerate(path.hops, 1):
+        ends_in_doubt = number == len(path.hops) and path.reason is Reason.UNMODELLED
+        rows += _hop_rows(hop, ends_in_doubt=ends_in_doubt)
     width = max((len(row[0]) for row in rows), default=0)
     middle = max((len(row[1]) for row in rows), default=0)
     out = [f"    {row[0]:<{width}}  {row[1]:<{middle}}  {row[2]}".rstrip() for row in rows]
@@ -211,15 +230,21 @@ def _ending(path: Path) -> list[str]:
     return out + _remarks(path.doubts, path.readings, path.notes)
 
 
-def _hop_rows(hop: Hop) -> list[list[str]]:
-    """The rows of one device: where packets come in, the route, where they go out."""
-    rows = [[hop.device, f"in {hop.into}" if hop.into else "starts here", _list_words(hop.in_line)]]
+def _hop_rows(hop: Hop, *, ends_in_doubt: bool) -> list[list[str]]:
+    """The rows of one device: where packets come in, the route, where they go out.
+
+    Where nobody can say how packets go on, lists that stand behind that point were not asked, so nothing is said
+    of them.
+    """
+    entered = "" if ends_in_doubt and hop.route is None and hop.in_line is None else _list_words(hop.in_line)
+    rows = [[hop.device, f"in {hop.into}" if hop.into else "starts here", entered]]
     if hop.port_line is not None:
         rows.append(["", "", _list_words(hop.port_line)])
     if hop.route is not None:
         rows.append(["", "route", _route_words(hop.route)])
     if hop.out is not None:
-        rows.append(["", f"out {hop.out}", _list_words(hop.out_line)])
+        left = "" if ends_in_doubt and hop.out_line is None else _list_words(hop.out_line)
+        rows.append(["", f"out {hop.out}", left])
     return rows
 
 
@@ -289,7 +314,9 @@ def _flow_words(flow: dict[str, str]) -> str:
         for end in ("source", "destination")
     ]
     basic = {"protocol", "source", "source_port", "destination", "destination_port"}
-    extra = "".join(f", {key} {value}" for key, value in flow.items() if key not in basic)
+    narrow = {key: value for key, value in flow.items() if key not in basic}
+    fragment = ", non-initial fragments" if narrow.pop("fragment", None) == "true" else ""
+    extra = "".join(f", {key} {value}" for key, value in narrow.items()) + fragment
     return f"{flow['protocol']} from {ends[0]} to {ends[1]}{extra}"
 
 
