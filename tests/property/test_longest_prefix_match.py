@@ -51,7 +51,8 @@ def test_lookup_is_what_a_scan_and_a_radix_tree_find(version: IPVersion, data: s
         found = table.lookup(address)
         assert (found[1] if found else None) == scanned
         node = tree.search_best(str(address))
-        assert (node.prefix if node else None) == scanned
+        # The tree writes some IPv6 prefixes with dotted ends, which is the same prefix in another spelling.
+        assert (str(ipaddress.ip_network(node.prefix)) if node else None) == scanned
 
 
 @pytest.mark.parametrize("version", [4, 6])
