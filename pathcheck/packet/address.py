@@ -72,6 +72,9 @@ class Address:
         if self.version == 4:
             v = self.value
             return f"{v >> 24}.{v >> 16 & 255}.{v >> 8 & 255}.{v & 255}"
+        if 0xFFFF < self.value < 1 << 32:
+            # RFC 5952 section 5: dotted ends are for known prefixes only, and the one of all zeros is none.
+            return f"::{self.value >> 16:x}:{self.value & 0xFFFF:x}"
         return socket.inet_ntop(socket.AF_INET6, self.value.to_bytes(16, "big"))
 
 

@@ -84,3 +84,10 @@ def test_covering_and_inside_are_what_a_scan_finds(version: IPVersion, data: st.
     covering = sorted((prefix for prefix in values if prefix.covers(one)), key=lambda prefix: -prefix.length)
     assert [prefix for prefix, _ in table.covering(one)] == covering
     assert table.inside(one) == sorted(prefix for prefix in values if one.covers(prefix) and prefix != one)
+
+
+@given(st.integers(0, (1 << 128) - 1) | st.integers(0, 1 << 40))
+def test_addresses_are_written_as_the_standard_library_writes_them(value: int) -> None:
+    # RFC 5952 section 4. Mapped addresses are left out: the library writes them in hexadecimal (section 5 allows both).
+    if value >> 32 != 0xFFFF:
+        assert str(Address(6, value)) == str(ipaddress.IPv6Address(value))
