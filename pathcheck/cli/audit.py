@@ -37,7 +37,10 @@ def audit(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Find contradictions among the addresses, gateways, VLANs, trunks and names of a fleet."""
+    """Find contradictions among the addresses, gateways, VLANs, trunks and names of a fleet.
+
+    Exit status: 0 nothing worse than a note; 1 an error or a warning.
+    """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
 
     from pathcheck.fleet import load_fleet

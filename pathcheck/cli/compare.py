@@ -57,7 +57,7 @@ def compare(
 ) -> int:
     """Show what the second of two lists permits that the first denies, and the other way round.
 
-    Exit status: 0 no effect, 1 something opened or closed, 3 lines that may match or not leave it open.
+    Exit status: 0 no effect; 1 something opened or closed; 3 lines that may match or not leave it open.
     """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
     if states or acl is None:

@@ -11,7 +11,7 @@ import typer
 
 from pathcheck.cli.exit_status import UNREADABLE, gravest, of_verdict
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, report_targets, write_reports
 from pathcheck.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -31,40 +31,59 @@ def register(app: typer.Typer) -> None:
 def flow(
     context: typer.Context,
     protocol: Annotated[
-        str | None, typer.Argument(metavar="[PROTO", help="Name or number; `ip` is any.", show_default=False)
+        str | None, typer.Argument(metavar="PROTO", help="Name or number; `ip` is any.", show_default=False)
     ] = None,
     source: Annotated[
         str | None,
-        typer.Argument(metavar="SRC[:PORT]", help="Address, prefix, `any`, place or device.", show_default=False),
+        typer.Argument(
+            metavar="SRC[:PORT]",
+            help="Address, prefix, `any`, place or device; any port if left out.",
+            show_default=False,
+        ),
     ] = None,
     destination: Annotated[
         str | None,
-        typer.Argument(metavar="DST[:PORT]]", help="The same; IPv6 with a port in brackets.", show_default=False),
+        typer.Argument(
+            metavar="DST[:PORT]", help="The same; IPv6 with a port in brackets: [2001:db8::1]:443.", show_default=False
+        ),
     ] = None,
     fleet: FleetOption = Path(),
     at: Annotated[
-        str | None, typer.Option("--at", metavar="DEVICE[:INTERFACE]", help="Where the packets enter or start.")
+        str | None,
+        typer.Option(
+            "--at", metavar="DEVICE[:INTERFACE]", help="Where the packets enter; a device alone: they start on it."
+        ),
     ] = None,
-    acl: Annotated[str | None, typer.Option("--acl", metavar="NAME", help="Ask this list alone.")] = None,
+    acl: Annotated[
+        str | None, typer.Option("--acl", metavar="NAME", help="Ask this list alone, without routing.")
+    ] = None,
     device: Annotated[str | None, typer.Option("--device", metavar="NAME", help="Whose list --acl means.")] = None,
-    icmp: Annotated[str | None, typer.Option("--icmp", metavar="TYPE[/CODE]", help="Number or name.")] = None,
+    icmp: Annotated[
+        str | None, typer.Option("--icmp", metavar="TYPE[/CODE]", help="ICMP type by number or name; any if left out.")
+    ] = None,
     flags: Annotated[
         str | None,
         typer.Option("--flags", metavar="ACK,...", help="Exactly these TCP flags, or `any`; SYN if left out."),
     ] = None,
-    fragment: Annotated[bool, typer.Option("--fragment", help="Non-initial fragments.")] = False,
-    dscp: Annotated[str | None, typer.Option("--dscp", metavar="N", help="Number or name.")] = None,
+    fragment: Annotated[
+        bool, typer.Option("--fragment", help="Ask about non-initial fragments, which have no ports.")
+    ] = False,
+    dscp: Annotated[str | None, typer.Option("--dscp", metavar="N", help="Number or name; any if left out.")] = None,
     vrf: Annotated[str | None, typer.Option("--vrf", metavar="NAME", help="Table in which the packets start.")] = None,
     no_reply: Annotated[bool, typer.Option("--no-reply", help="Leave the way back out.")] = False,
     batch: Annotated[
         str | None,
         typer.Option("--batch", metavar="FILE", help="One flow a line, `-` is standard input; JSON, a line each."),
     ] = None,
-    formats: FormatOption = None,
+    formats: PlainFormatOption = None,
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Tell whether a flow would pass, on which path, which line decides, and whether the reply comes back."""
+    """Tell whether a flow would pass, on which path, which line decides, and whether the reply comes back.
+
+    Exit status: 0 permitted; 1 denied or partly; 2 it cannot be asked; 3 uncertain. The reply does not change it. With
+    --batch the gravest of all lines: 2, 3, 1, 0.
+    """
     targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
     words = [word for word in (protocol, source, destination) if word is not None]
     if batch is not None:

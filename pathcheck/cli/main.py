@@ -11,6 +11,7 @@ import typer
 
 from pathcheck.cli import audit, check, compare, demo, explain, flow, parse, reach, require, review, routes, tidy
 from pathcheck.cli.exit_status import INTERNAL_FAULT, INTERRUPTED, UNREADABLE
+from pathcheck.cli.help_page import EXIT_STATUS, complete
 from pathcheck.errors import InternalFault, PathcheckError
 
 __all__ = ["app", "run"]
@@ -21,6 +22,7 @@ _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 app = typer.Typer(
     name="pathcheck",
     help="Verifies access lists and routing tables before they are deployed.",
+    epilog=EXIT_STATUS,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -29,6 +31,7 @@ app = typer.Typer(
 )
 for command in (demo, check, parse, flow, reach, review, tidy, compare, routes, require, audit, explain):
     command.register(app)
+complete(app)
 
 
 def _show_version(wanted: bool) -> None:

@@ -11,7 +11,12 @@ __all__ = ["FleetOption", "JsonOption", "on_terminal"]
 
 FleetOption = Annotated[
     Path,
-    typer.Option("--fleet", metavar="PATH", help="Folder of the fleet, or one configuration file.", show_default=False),
+    typer.Option(
+        "--fleet",
+        metavar="PATH",
+        help="Folder of the fleet, or one configuration file; this folder if left out.",
+        show_default=False,
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, and nothing else.")]
 

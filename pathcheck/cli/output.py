@@ -33,6 +33,7 @@ __all__ = [
     "FINDING_FORMATS",
     "FormatOption",
     "OutputOption",
+    "PlainFormatOption",
     "ReportCommand",
     "Target",
     "finding_renderers",
@@ -52,9 +53,22 @@ STDOUT = "-"
 FormatOption = Annotated[
     list[str] | None,
     typer.Option(
-        "--format", metavar="FORMAT", help="Form of the report; several times for several.", show_default=False
+        "--format",
+        metavar="FORMAT",
+        help=f"Form of the report: {', '.join(FINDING_FORMATS)}; several times for several.",
+        show_default=False,
     ),
 ]
+PlainFormatOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--format",
+        metavar="FORMAT",
+        help="Form of the answer: text, json; several times for several.",
+        show_default=False,
+    ),
+]
+"""The option of a command that writes text and JSON alone."""
 OutputOption = Annotated[
     list[str] | None,
     typer.Option(

@@ -9,7 +9,7 @@ import typer
 
 from pathcheck.cli.exit_status import UNREADABLE, gravest, of_findings
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, report_targets, write_reports
 
 if TYPE_CHECKING:
     from pathcheck.reports.terminal import Paint
@@ -26,11 +26,14 @@ def parse(
     context: typer.Context,
     fleet: FleetOption = Path(),
     models: Annotated[bool, typer.Option("--models", help="Show what was understood as well.")] = False,
-    formats: FormatOption = None,
+    formats: PlainFormatOption = None,
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Account for every line: modelled, ignored, unmodelled, unknown or wrong."""
+    """Account for every line: modelled, ignored, unmodelled, unknown or wrong.
+
+    Exit status: 0 nothing worse than a note; 1 an error or a warning; 2 a file is refused.
+    """
     targets = report_targets(context, formats, outputs, json=json, known=("text", "json"))
 
     from pathcheck.fleet import load_fleet

@@ -10,7 +10,7 @@ import typer
 
 from pathcheck.cli.exit_status import HOLDS, UNCERTAIN
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, Target, report_targets, write_reports
+from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, Target, report_targets, write_reports
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def reach(
     ] = None,
     reply: Annotated[bool, typer.Option("--reply", help="Open only if the reply comes back.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 3 if something is uncertain.")] = False,
-    formats: FormatOption = None,
+    formats: PlainFormatOption = None,
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:

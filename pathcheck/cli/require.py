@@ -60,7 +60,10 @@ def require(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Tell whether each required flow is open or closed as it must be, with a packet and a line where not."""
+    """Tell whether each required flow is open or closed as it must be, with a packet and a line where not.
+
+    Exit status: 0 all hold; 1 one is broken; 2 one cannot be asked or read; 3 one is uncertain.
+    """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
 
     from pathcheck.cli.progress import progress

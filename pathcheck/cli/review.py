@@ -37,7 +37,10 @@ def review(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Find access-list lines that never act, can go, or cross others."""
+    """Find access-list lines that never act, can go, or cross others.
+
+    Exit status: 0 nothing worse than a note; 1 an error or a warning.
+    """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
 
     from pathcheck.cli.progress import progress

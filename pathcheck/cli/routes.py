@@ -49,7 +49,11 @@ def routes(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Find routes that cannot act, can go or mislead, and destinations that loop or are lost."""
+    """Find routes that cannot act, can go or mislead, and destinations that loop or are lost.
+
+    Exit status: 0 nothing worse than a note; 1 an error or a warning. With --lookup: 0 a route carries it or it is the
+    device's own address, 1 it is lost, 3 uncertain.
+    """
     known = FINDING_FORMATS if lookup is None else ("text", "json")
     targets = report_targets(context, formats, outputs, json=json, known=known)
 
@@ -77,7 +81,7 @@ def routes(
     report = report_of("routes", loaded, findings)
     renderers = finding_renderers(report)
     text, lost = renderers["text"], render_routing(routing)
-    renderers["text"] = lambda paint: (f"{lost}\n\n" if lost else "") + text(paint)
+    renderers["text"] = lambda paint: (f"{lost.lstrip()}\n\n" if lost else "") + text(paint)
     renderers["json"] = lambda _: render_json(findings_document(report) | routing_parts(routing))
     write_reports(targets, renderers)
     return of_findings(findings)

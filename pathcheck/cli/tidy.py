@@ -9,7 +9,7 @@ import typer
 
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import FormatOption, OutputOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, report_targets, write_reports
 from pathcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def tidy(
         bool, typer.Option("--diff", help="A patch against the file, for `patch -p0` or `git apply -p0`.")
     ] = False,
     write: Annotated[bool, typer.Option("--write", help="Change the file, and nothing else in it.")] = False,
-    formats: FormatOption = None,
+    formats: PlainFormatOption = None,
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:

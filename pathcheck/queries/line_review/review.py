@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from pathcheck.errors import InternalFault
+from pathcheck.errors import InternalFault, UnknownNameError, nearest
 from pathcheck.evaluator import evaluate_list
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.access_list import AccessList, Action, Line
@@ -66,7 +66,10 @@ def review_fleet(
     ------
     InternalFault
         The evaluator decides a packet that a finding shows in another way.
+    UnknownNameError
+        The fleet has no such device, or no list of that name there.
     """
+    _check_names(loaded, device, list_name)
     around = Surroundings(loaded.config)
     found: list[Finding] = []
     ends: dict[AccessList | str, list[Finding]] = {}
@@ -162,6 +165,22 @@ def _once(same: list[Finding]) -> Finding:
     if len(names) > _MOST_NAMES:
         named += f" and {len(names) - _MOST_NAMES} more"
     return replace(first, message=f"{first.message}; {what} {named} {'end' if what == 'lists' else 'ends'} so too")
+
+
+def _check_names(loaded: LoadedFleet, device: str | None, list_name: str | None) -> None:
+    """Refuse a name of nobody: no findings on it would look like a clean list."""
+    devices = loaded.config.devices
+    if device is not None and device not in devices:
+        near = nearest(device, devices)
+        raise UnknownNameError(f"no device `{device}` in the fleet", help=f"did you mean `{near}`?" if near else None)
+    asked = devices.values() if device is None else [devices[device]]
+    names = {item.name for each in asked for item in each.access_lists.values()}
+    if list_name is not None and list_name not in names:
+        where = "the fleet" if device is None else f"`{device}`"
+        near = nearest(list_name, sorted(names))
+        raise UnknownNameError(
+            f"no access list `{list_name}` in {where}", help=f"did you mean `{near}`?" if near else None
+        )
 
 
 def _on_masks(loaded: LoadedFleet, reviewed: list[tuple[Device, AccessList]]) -> list[Finding]:
