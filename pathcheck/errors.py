@@ -105,6 +105,7 @@ class InternalFault(PathcheckError):  # noqa: N818 - a fault of ours, not an err
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known word that is most like `word`, if one is close."""
-    found = get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return found[0] if found else None
+    """Return the known word that is most like `word`, if one is close; of equal ones that with the same letters."""
+    found = get_close_matches(word, list(known), n=3, cutoff=0.6)
+    swapped = [each for each in found if sorted(each) == sorted(word)]
+    return next(iter([*swapped, *found]), None)
