@@ -25,7 +25,7 @@ from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.results.verdict import Reason
 
-__all__ = ["Entries", "flow_entries", "flow_packets", "versions_of"]
+__all__ = ["Entries", "flow_entries", "flow_packets", "unicast_parts", "versions_of"]
 
 _NO_STATION: dict[IPVersion, tuple[Prefix, ...]] = {
     # RFC 1812 section 5.3.7; RFC 4291 sections 2.5.2, 2.5.3, 2.5.6 and 2.7. `::/127` is the unspecified and the
@@ -64,6 +64,11 @@ def versions_of(flow: Flow) -> tuple[IPVersion, ...]:
         for version in versions
         if all(any(prefix.version == version for prefix in end) for end in (flow.source, flow.destination))
     )
+
+
+def unicast_parts(prefixes: Iterable[Prefix], version: IPVersion) -> tuple[Prefix, ...]:
+    """Return the parts of prefixes that unicast packets between two subnets can have."""
+    return tuple(part for prefix in prefixes for part in prefix.without(_NO_STATION[version]))
 
 
 def flow_packets(flow: Flow, version: IPVersion) -> PacketSet:
@@ -140,7 +145,7 @@ class _Entering:
     def _unicast(self, prefixes: tuple[Prefix, ...], which: str) -> tuple[Prefix, ...]:
         """Return the parts of prefixes that unicast packets between subnets can have."""
         excluded = _NO_STATION[self.version]
-        kept = tuple(part for prefix in prefixes for part in prefix.without(excluded))
+        kept = unicast_parts(prefixes, self.version)
         if not kept:
             raise FlowError(
                 f"`{prefixes[0]}` as {which} is no unicast address that is routed; only unicast flows are answered"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -143,10 +143,9 @@ class Topology:
                 Address(prefix.version, value) for value in range(prefix.value, prefix.value + prefix.size)
             )
         else:
-            addresses = self._sorted_addresses
-        return tuple(
-            attachment for address in addresses if address in prefix for attachment in self._by_address.get(address, ())
-        )
+            known = self._sorted_addresses
+            addresses = known[bisect_left(known, prefix.first) : bisect_right(known, prefix.last)]
+        return tuple(attachment for address in addresses for attachment in self._by_address.get(address, ()))
 
     @cached_property
     def _sorted_addresses(self) -> tuple[Address, ...]:

@@ -10,7 +10,7 @@ from pathcheck.errors import FlowError
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.flow import EntryPoint, Flow
-from pathcheck.network.entry import flow_entries, flow_packets
+from pathcheck.network.entry import flow_entries, flow_packets, unicast_parts
 from pathcheck.network.reachability import End, Network, Start
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.prefix import Prefix
@@ -179,16 +179,18 @@ class _Sources:
     def _from_others(
         self, end: LinkEnd, subnets: tuple[Prefix, ...], flow: Flow, version: IPVersion
     ) -> Iterator[Start]:  # fmt: skip
-        """Yield what enters with a source that is on none of the subnets."""
-        outside = Prefix.everything(version).without(subnets)
-        asked = replace(flow, source=outside, source_named="any", at=EntryPoint(end.device, end.interface))
-        try:
-            entries = flow_entries(self.network, asked, version)
-        except FlowError:
-            return
-        layer2 = self.network.layer2
-        for start in entries.starts:
-            yield replace(start, ports=layer2.station_ports(end), doubts=layer2.inner_list_doubts(end))
+        """Yield what enters with a source that is on none of the subnets, the devices' own addresses included."""
+        outside = unicast_parts(Prefix.everything(version).without(subnets), version)
+        there = unicast_parts(flow.destination, version)
+        packets = flow_packets(replace(flow, source=outside, destination=there), version)
+        if not packets.is_empty:
+            yield Start(
+                EntryPoint(end.device, end.interface),
+                packets,
+                there,
+                ports=self.network.layer2.station_ports(end),
+                doubts=self.network.layer2.inner_list_doubts(end),
+            )
 
     def _sources(self, carried: Carried, version: IPVersion, verdict: Verdict) -> Ranges:
         """Return the sources of the packets that end with a verdict, on one of their ways at least."""
