@@ -24,15 +24,27 @@ def register(app: typer.Typer) -> None:
 
 def demo(
     folder: Annotated[
-        Path, typer.Argument(metavar="[FOLDER]", help="New folder for the demo fleet.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="[FOLDER]", help="New folder for the demo fleet; pathcheck-demo if left out.", show_default=False
+        ),
     ] = Path("pathcheck-demo"),
     json: JsonOption = False,
 ) -> int:
-    """Write the demo fleet of an invented ferry operator to a new folder and check it."""
-    if folder.exists():
-        raise UsageError(f"`{folder}` exists already", help="name a folder that does not exist yet")
-    with as_file(_demo_fleet()) as source:
-        shutil.copytree(source, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    """Write the demo fleet of an invented ferry operator to a new folder and check it.
+
+    Exit status: 0 it ran, whatever it found; 2 the folder exists or cannot be written.
+    """
+    try:
+        if folder.exists():
+            raise UsageError(f"`{folder}` exists already", help="name a folder that does not exist yet")
+        with as_file(_demo_fleet()) as source:
+            shutil.copytree(source, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    except OSError as error:  # no right to, no room left, a name that no folder can have
+        why = (error.strerror or str(error)).lower()
+        raise UsageError(
+            f"`{folder}` cannot be written: {why}", help="name a new folder where you may write"
+        ) from error
 
     from pathcheck.cli.check import run_check
 
