@@ -158,6 +158,49 @@ class Fleet:
             raise FlowError(f"`--acl {question.acl}` asks one list alone", help="use `list_decision`")
         return ask_flow(self.loaded, question.flow, reply=question.reply)
 
+    def check(self) -> tuple[Finding, ...]:
+        """Look for everything that the fleet has input for, as `pathcheck check` does.
+
+        Returns
+        -------
+        tuple
+            All findings in the order of file, line and code; waivers and baselines are not applied.
+
+        Raises
+        ------
+        InputError
+            The file of required flows cannot be read.
+        """
+        from pathcheck.queries.check import check_fleet
+
+        return check_fleet(self.loaded)
+
+    def review(
+        self, *, device: str | None = None, access_list: str | None = None, exceptions: bool = False
+    ) -> tuple[Finding, ...]:
+        """Find access-list lines that never act, can go, cross others, or look like slips.
+
+        Parameters
+        ----------
+        device, access_list
+            Only lists of this device, only lists of this name.
+        exceptions
+            Report exception lines (PC104) too.
+
+        Returns
+        -------
+        tuple
+            Findings in the order of file, line and code.
+
+        Raises
+        ------
+        UnknownNameError
+            The fleet has no such device, or no list of that name there.
+        """
+        from pathcheck.queries.line_review import review_fleet
+
+        return review_fleet(self.loaded, device=device, list_name=access_list, exceptions=exceptions)
+
     def audit(self, *, device: str | None = None) -> tuple[Finding, ...]:
         """Find contradictions among the addresses, gateways, VLANs, cables and names of the fleet.
 

@@ -1,5 +1,6 @@
 """The front door of the library."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -17,6 +18,18 @@ FERRY = Path(__file__).parents[2] / "corpora" / "ferry-operator" / "fleet"
 @pytest.fixture(scope="module")
 def fleet():
     return pathcheck.load(FERRY)
+
+
+@pytest.mark.parametrize("page", ["README.md", "docs/library.md"])
+def test_the_example_of_a_page_prints_what_it_says(page, tmp_path, monkeypatch, capsys):
+    [code] = re.findall(r"```python\n(.*?)```", (FERRY.parents[2] / page).read_text(), re.DOTALL)
+    (tmp_path / "pathcheck-demo").symlink_to(FERRY)
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, page, "exec"), {})
+    printed = capsys.readouterr().out.splitlines()
+    said = re.findall(r"print\(.*\)  # (.*)", code)
+    assert said
+    assert [line for line in printed if line in said] == said
 
 
 def test_importing_is_cheap():
@@ -50,6 +63,16 @@ def test_a_flow_in_one_line_or_in_parts(fleet):
 def test_a_list_alone(fleet):
     answer = fleet.list_decision("MGMT-SESSIONS", "tcp controller any:22", device="quay-d")
     assert (str(answer.verdict), answer.device, answer.line.span.file) == ("permitted", "quay-d", "quay-d.yaml")
+
+
+def test_findings(fleet):
+    reviewed = fleet.review(device="terminal-south", access_list="TICKETS-IN")
+    assert [item.code for item in reviewed] == ["PC101", "PC112"]
+    checked = fleet.check()
+    assert set(reviewed) <= set(checked)
+    assert {"PC201", "PC321", "PC381", "PC412"} <= {item.code for item in checked}
+    with pytest.raises(UnknownNameError):
+        fleet.review(access_list="TICKET-IN")
 
 
 def test_many_packets(fleet):
