@@ -16,6 +16,7 @@ from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint
 from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, OwnScope, TranslationScope
 from pathcheck.packet.packet import Packet
+from pathcheck.packet.tcp_flags import ACK, SYN
 from pathcheck.results.verdict import Reason, Verdict
 
 __all__ = ["Outcome", "Trail", "evaluate_packet"]
@@ -176,8 +177,9 @@ class _Walk:
             yield self.end(Reason.FILTERED, trail, doubt, why)
             return
         doubt = doubt or ("" if action else why)
-        # Sessions end on any free block of terminal lines, so each block is an alternative.
-        session = self.packet.protocol == 6 and self.packet.destination_port in (22, 23)
+        # Sessions end on any free block of terminal lines, so each block is an alternative. SYN with ACK opens none.
+        answers = self.packet.flags & SYN and self.packet.flags & ACK
+        session = self.packet.protocol == 6 and self.packet.destination_port in (22, 23) and not answers
         for bindings in {block.bindings for block in device.terminal_lines if session and block.accepts_sessions} or {
             ()
         }:

@@ -31,6 +31,7 @@ from pathcheck.packet.box import Box
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import TCP
 from pathcheck.packet.ranges import Ranges
+from pathcheck.packet.tcp_flags import ACK, SYN, FlagMatch
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.results.path import Doubt, LineUse, Reading, RouteUse
@@ -771,9 +772,13 @@ class Walk:
 
 @cache
 def _terminal_sessions(version: IPVersion) -> PacketSet:
-    """Return the packets of sessions that end on terminal lines."""
+    """Return the packets of sessions that end on terminal lines.
+
+    SYN with ACK answers a session that the device opened itself (RFC 9293 section 3.5), so it is none of them.
+    """
     anywhere = AddressMatch.any(version)
-    box = Box(anywhere, anywhere, protocols=Ranges.single(TCP), destination_ports=TERMINAL_PORTS)
+    flags = FlagMatch.of((SYN, 0), (ACK, 0))
+    box = Box(anywhere, anywhere, protocols=Ranges.single(TCP), destination_ports=TERMINAL_PORTS, flags=flags)
     return packet_space(version).of(box)
 
 

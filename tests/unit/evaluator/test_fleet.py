@@ -28,6 +28,7 @@ from pathcheck.model.unmodelled import (
 )
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
+from pathcheck.packet.tcp_flags import ACK, SYN
 
 LAN = interface("Ethernet1", "10.1.20.1/24")
 TO_CORE = interface("Ethernet2", "10.0.0.1/30")
@@ -162,6 +163,9 @@ SSH = packet("10.1.20.7", "10.0.0.1", "tcp", 49152, 22)
         ((("A",),), packet("10.1.20.7", "10.0.0.1", "tcp", 1, 23), {"filtered"}),
         ((("A",),), packet("10.1.20.7", "10.0.0.1", "tcp", 1, 443), {"arrived"}),
         ((("A",),), packet("10.1.20.7", "10.0.0.1", "udp", 1, 22), {"arrived"}),
+        # RFC 9293 section 3.5: SYN with ACK answers a session that the device opened itself.
+        ((("A",),), replace(SSH, flags=SYN | ACK), {"arrived"}),
+        ((("A",),), replace(SSH, flags=ACK), {"filtered"}),
     ],
 )
 def test_terminal_lines_guard_each_address_of_the_device(blocks, one, expected):

@@ -423,3 +423,12 @@ def test_terminal_blocks_with_and_without_a_list_are_partly():
     guarded = lines.replace("     login", "     access-class 10 in")
     assert doubtful("tcp 10.1.30.9 10.1.20.1:22", top=guarded) == ("denied", "filtered")
     assert doubtful("tcp 10.1.30.9 10.1.20.1:443", top=guarded) == ("permitted", "arrived")
+
+
+def test_the_reply_to_a_session_of_the_device_itself_meets_no_terminal_list():
+    # RFC 9293 section 3.5: SYN with ACK answers a session, it opens none. The device may have called from any port.
+    lines = "line vty 0 4\n     access-class 10 in\n    access-list 10 permit 10.1.20.0 0.0.0.255"
+    answer = ask(fleet_of(DOUBT.format(top=lines, two="", three="")), "tcp 10.1.20.1 10.1.30.9:443")
+    assert ends(answer) == ("permitted", "arrived")
+    assert ends(answer.reply) == ("permitted", "arrived")
+    assert doubtful("tcp 10.1.30.9 10.1.20.1:22 --flags ack", top=lines) == ("denied", "filtered")
