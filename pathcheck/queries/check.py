@@ -9,15 +9,8 @@ from pathcheck.errors import InputError
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.waiver import Waiver
 from pathcheck.parser.waivers import read_waivers
-from pathcheck.queries.audit import audit_fleet
 from pathcheck.queries.fingerprints import fingerprints, line_words
 from pathcheck.queries.line_review import review_fleet, without_covered
-from pathcheck.queries.required_flows import (
-    ask_required_flows,
-    required_flow_findings,
-    requirement_findings,
-)
-from pathcheck.queries.route_review import review_routes
 from pathcheck.results.catalogue import CATALOGUE, finding
 from pathcheck.results.changed_lines import ChangedLines
 from pathcheck.results.finding import Finding, Severity
@@ -80,6 +73,10 @@ def full_check(
     CapacityError, InternalFault
         As the queries of which this is made.
     """
+    # Here and not above: each command that reports findings imports this file, and needs one of these rooms.
+    from pathcheck.queries.audit import audit_fleet
+    from pathcheck.queries.route_review import review_routes
+
     waivers = _waivers_of(loaded)
     requirements, on_flows = _required(loaded)
     found = {
@@ -266,6 +263,8 @@ def _required(loaded: LoadedFleet) -> tuple[RequirementReport | None, tuple[Find
     """Ask the required flows; a file with faults has findings and no report."""
     if loaded.config.required_flows is None or loaded.required_flows is None:
         return None, ()  # a file that cannot be read is a finding of reading
+    from pathcheck.queries.required_flows import ask_required_flows, required_flow_findings, requirement_findings
+
     try:
         report = ask_required_flows(loaded)
     except InputError:
