@@ -152,8 +152,9 @@ def rules(device: Device) -> str:
         if binding.direction == "out"
     ]
     assert len(device.terminal_lines) <= 1, "several blocks are alternatives, which the kernel does not have"
+    # SYN with ACK answers a session of the device itself, so the lists on terminal lines do not ask it.
     sessions = [
-        f"{WHOLE} meta l4proto 6 tcp dport {{ 22, 23 }} {jump(binding)}"
+        f"{WHOLE} meta l4proto 6 tcp dport {{ 22, 23 }} tcp flags & (syn | ack) != syn | ack {jump(binding)}"
         for block in device.terminal_lines
         for binding in block.bindings
         if binding.direction == "in"
