@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from pathcheck.model.device import Device
 from pathcheck.model.interface import Interface
-from pathcheck.model.unmodelled import LayerTwoScope
+from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope
 from pathcheck.model.vlan import ALWAYS_PRESENT
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.source import Span
@@ -126,7 +126,8 @@ def _subinterface_state(device: Device, interface: Interface) -> InterfaceState:
         return InterfaceState(True, "not shut down, its parent is not in the text", interface.span)
     state = interface_state(device, parent)
     if state.up and state.member_of is None:
-        return InterfaceState(True, f"`{parent.name}` is up", interface.span, state.readings, state.doubts)
+        doubts = (*state.doubts, *_unread_at(device, parent))
+        return InterfaceState(True, f"`{parent.name}` is up", interface.span, state.readings, doubts)
     why = state.why if not state.up else f"a member of {state.member_of}"
     return InterfaceState(False, f"`{parent.name}` is {why}", state.span, state.readings, state.doubts)
 
@@ -136,9 +137,9 @@ def _channel_state(device: Device, channel: Interface) -> InterfaceState:
     if channel_number(channel) is None:
         return InterfaceState(True, "not shut down", channel.span)
     members = channel_members(device, channel)
-    for member in members:
-        if not member.shutdown:
-            return InterfaceState(True, f"its member `{member.name}` is up", member.span)
+    open_ones = [member for member in members if not member.shutdown]
+    for member in sorted(open_ones, key=lambda member: bool(_unread_at(device, member))):
+        return InterfaceState(True, f"its member `{member.name}` is up", member.span, doubts=_unread_at(device, member))
     if not members:
         return InterfaceState(False, "no port is a member of it", channel.span)
     return InterfaceState(
@@ -160,6 +161,7 @@ def _svi_state(device: Device, svi: Interface) -> InterfaceState:
         return InterfaceState(False, f"VLAN {number} is shut down", vlan.span)
 
     maybe: list[Doubt] = []
+    unsure: list[InterfaceState] = []
     ports = False
     for port in device.interfaces.values():
         if not _may_be_switch_port(device, port):
@@ -167,7 +169,11 @@ def _svi_state(device: Device, svi: Interface) -> InterfaceState:
         ports = ports or port.switch_port is not None
         carries = _carries(device, port, number)
         if carries is True:
-            return InterfaceState(True, f"`{port.name}` is up in VLAN {number}", port.span)
+            doubts = (*interface_state(device, port).doubts, *_unread_at(device, port))
+            state = InterfaceState(True, f"`{port.name}` is up in VLAN {number}", port.span, doubts=doubts)
+            if not doubts:
+                return state
+            unsure.append(state)
         if isinstance(carries, Doubt):
             maybe.append(carries)
     assumed = device.assume.svi_without_port
@@ -175,8 +181,22 @@ def _svi_state(device: Device, svi: Interface) -> InterfaceState:
     reading = Reading("svi_without_port", assumed, f"`{svi.name}` {what}")
     if assumed == "up":
         return InterfaceState(True, "an SVI is taken as up without a port", svi.span, (reading,))
+    if unsure:
+        return unsure[0]
     why = f"no port that is up carries VLAN {number}" if ports else f"the text has no switch port for VLAN {number}"
     return InterfaceState(False, why, svi.span, (reading,), (*maybe, *elsewhere))
+
+
+def _unread_at(device: Device, port: Interface) -> tuple[Doubt, ...]:
+    """Return the lines of a port that were not read, or may do anything, so that what stands on it may lose it."""
+    return tuple(
+        Doubt(f"{line.what} at `{port.name}`", line.span)
+        for line in device.unmodelled
+        if isinstance(line.scope, InterfaceScope)
+        and line.scope.interface == port.name
+        and line.scope.directions == ("in", "out")
+        and not line.scope.may_only_drop
+    )
 
 
 def _elsewhere(device: Device, vlan: int) -> tuple[Doubt, ...]:

@@ -11,7 +11,7 @@ from pathcheck.model.access_list import Direction
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
 from pathcheck.model.interface import Interface, SwitchPort
-from pathcheck.model.unmodelled import DeviceScope, LayerTwoScope
+from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, LayerTwoScope
 from pathcheck.model.vlan import ALWAYS_PRESENT
 
 __all__ = ["Carriage", "End", "PortList", "cable_reach", "carried", "is_up"]
@@ -55,12 +55,13 @@ def is_up(device: Device, interface: Interface) -> Answer:
         return NO, "it is a member of a port channel"
     parent = device.interfaces.get(interface.parent or "")
     if parent is not None:
-        return is_up(device, parent)
+        return min(is_up(device, parent), _as_read(device, parent), key=lambda answer: answer[0])
     if interface.kind == "tunnel":
         return MAYBE, "whether a tunnel is up depends on its far end"
     if interface.kind == "port-channel":
         members = [port for port in device.interfaces.values() if channel_of(device, port) is interface]
-        return (YES if any(not port.shutdown for port in members) else NO), "no member port of it is up"
+        found = [_as_read(device, port) for port in members if not port.shutdown]
+        return max(found, key=lambda answer: answer[0], default=(NO, "no member port of it is up"))
     if interface.kind == "svi":
         return _svi_is_up(device, _vlan_number(interface))
     return YES, ""
@@ -94,11 +95,20 @@ def _svi_is_up(device: Device, vlan: int) -> Answer:
         return (MAYBE if hidden else NO), f"VLAN {vlan} is not defined"
     best = NO
     for port in device.interfaces.values():
-        if best != YES and port.kind in ("physical", "port-channel") and is_up(device, port)[0] == YES:
-            best = max(best, _in_vlan(device, port, vlan))
+        if best != YES and port.kind in ("physical", "port-channel"):
+            best = max(best, min(is_up(device, port)[0], _as_read(device, port)[0], _in_vlan(device, port, vlan)))
     if best != YES and device.assume.svi_without_port == "up":
         return YES, ""
     return (MAYBE if hidden and best == NO else best), f"no port in VLAN {vlan} is up for certain"
+
+
+def _as_read(device: Device, port: Interface) -> Answer:
+    """Whether a port does for what stands on it what the text says: a line that could not be read leaves it open."""
+    anything = InterfaceScope(port.name, ("in", "out"))
+    for line in device.unmodelled:
+        if line.scope == anything:
+            return MAYBE, line.what
+    return YES, ""
 
 
 def _exists(device: Device, vlan: int) -> bool:

@@ -960,9 +960,9 @@ def _unknown(context: Context, line: CommandLine) -> object:
     return through()(context, line)
 
 
-def _layer2(_context: Context, _line: CommandLine) -> Scope:
-    """Return what a wrong line on a switch port can touch."""
-    return LayerTwoScope()
+def _layer2(_context: Context, line: CommandLine) -> Sequence[Scope]:
+    """Return what a wrong line on a switch port can touch: VLANs, and what stands on the port."""
+    return [LayerTwoScope(), *(InterfaceScope(draft.name) for draft in line.subject or ())]
 
 
 def _list_touch(context: Context, line: CommandLine) -> object:

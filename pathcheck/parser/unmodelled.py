@@ -71,6 +71,11 @@ def through(*directions: Direction, may_only_drop: bool = False) -> Touch:
     return touch
 
 
+def _bridged(_context: Context, line: CommandLine) -> Sequence[Scope]:
+    """Return what a line touches that hands the frames of an interface on: VLANs, and packets that would be routed."""
+    return [EACH_VLAN, *(InterfaceScope(interface.name) for interface in line.subject or ())]
+
+
 def _translation(_context: Context, line: CommandLine) -> Sequence[Scope]:
     """Ip nat inside | outside: packets between the two sides."""
     side = "inside" if line.words[line.start - 1].lower().startswith("i") else "outside"
@@ -636,9 +641,9 @@ COMMANDS: Tables = {
         unmodelled("ip vrf select", "VRF by source", through("in")),
         unmodelled("ip mobile", "mobile IP", RouteScope(family="ipv4")),
         # --- layer 2 ---
-        unmodelled("bridge-group", "bridging", EACH_VLAN),
+        unmodelled("bridge-group", "bridging", _bridged),
         unmodelled("bridge-domain", "bridging", EACH_VLAN),
-        unmodelled("xconnect", "layer 2 over other networks", EACH_VLAN, opens="unmodelled block"),
+        unmodelled("xconnect", "layer 2 over other networks", _bridged, opens="unmodelled block"),
         unmodelled("l2transport", "layer 2 over other networks", EACH_VLAN, opens="unmodelled block"),
         unmodelled("service instance", "layer 2 over other networks", EACH_VLAN, opens="unmodelled block"),
         unmodelled("rewrite", "rewriting of tags", EACH_VLAN),

@@ -9,7 +9,7 @@ from pathcheck.dataplane.interface_state import InterfaceState, interface_state
 from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device
 from pathcheck.model.interface import Interface, SwitchPort
-from pathcheck.model.unmodelled import LayerTwoScope, Unmodelled
+from pathcheck.model.unmodelled import InterfaceScope, LayerTwoScope, Unmodelled
 from pathcheck.packet.ranges import Ranges
 
 
@@ -174,3 +174,26 @@ def test_a_member_port_carries_no_vlan_of_its_own() -> None:
 def test_a_subinterface_follows_its_parent(parent: Interface, up: bool) -> None:
     one = device("quay-a", interface("Ethernet1.20", "10.1.20.1/24", vlan=20), parent)
     assert state(one, "Ethernet1.20").up is up
+
+
+def unread(port: str, *, may_only_drop: bool = False, one_way: bool = False) -> Unmodelled:
+    scope = InterfaceScope(port, ("in",) if one_way else ("in", "out"), may_only_drop)
+    return Unmodelled("line that could not be read", scope, span=span("shutdwn"))
+
+
+def test_a_line_that_could_not_be_read_leaves_open_what_stands_on_the_port() -> None:
+    lines = (unread("Ethernet1"), unread("Ethernet2", may_only_drop=True), unread("Ethernet2", one_way=True))
+    ports = [interface(f"Ethernet{n}", switch_port=SwitchPort("access", access_vlan=20)) for n in (1, 2)]
+    svi = interface("Vlan20", "10.1.20.1/24")
+    alone = device("quay-a", svi, vlan(20), ports[0], unmodelled=lines)
+    assert state(alone, "Vlan20").up
+    assert [doubt.span for doubt in state(alone, "Vlan20").doubts] == [lines[0].span]
+    assert not state(device("quay-a", svi, vlan(20), *ports, unmodelled=lines), "Vlan20").doubts
+
+    below = interface("Ethernet1.20", "10.1.20.1/24", vlan=20)
+    assert state(device("quay-a", interface("Ethernet1"), below, unmodelled=lines), "Ethernet1.20").doubts
+
+    channel = interface("Port-channel3", "10.0.0.1/30")
+    members = [interface(f"Ethernet{n}", channel_group=3) for n in (1, 2)]
+    assert state(device("quay-a", channel, members[0], unmodelled=lines), "Port-channel3").doubts
+    assert not state(device("quay-a", channel, *members, unmodelled=lines), "Port-channel3").doubts

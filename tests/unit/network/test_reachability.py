@@ -432,3 +432,40 @@ def test_the_reply_to_a_session_of_the_device_itself_meets_no_terminal_list():
     assert ends(answer) == ("permitted", "arrived")
     assert ends(answer.reply) == ("permitted", "arrived")
     assert doubtful("tcp 10.1.30.9 10.1.20.1:22 --flags ack", top=lines) == ("denied", "filtered")
+
+
+UNDERNEATH = """
+    hostname quay-a
+    ip routing
+    vlan 20
+    interface Ethernet1
+     switchport mode access
+     switchport access vlan 20
+     {line}
+    interface Vlan20
+     ip address 10.1.20.1 255.255.255.0
+    interface Ethernet2
+     channel-group 3 mode active
+     {line}
+    interface Port-channel3
+     no switchport
+     ip address 10.1.30.1 255.255.255.0
+    interface Ethernet4
+     {line}
+    interface Ethernet4.40
+     encapsulation dot1Q 40
+     ip address 10.1.40.1 255.255.255.0
+    interface Ethernet5
+     no switchport
+     ip address 10.1.50.1 255.255.255.0
+"""
+
+
+@pytest.mark.parametrize("line", ["shutdwn", "switchport access vlan 5000", "channel-group x"])
+@pytest.mark.parametrize("subnet", [20, 30, 40])
+def test_a_line_that_nobody_reads_touches_what_stands_on_its_port(line, subnet):
+    fleet = fleet_of(UNDERNEATH.format(line=line))
+    words = [f"tcp 10.1.50.7 10.1.{subnet}.7:443", f"tcp 10.1.{subnet}.7 10.1.50.7:443"]
+    assert [ends(ask(fleet, each)) for each in words] == [("uncertain", "unmodelled")] * 2
+    fleet = fleet_of(UNDERNEATH.format(line="description stairs"))
+    assert [ends(ask(fleet, each)) for each in words] == [("permitted", "arrived")] * 2

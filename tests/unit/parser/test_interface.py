@@ -505,10 +505,10 @@ def test_an_access_vlan_by_name_is_resolved_behind_the_text() -> None:
         "vlan access 0",
     ],
 )
-def test_a_wrong_line_on_a_switch_port_touches_layer_2_only(line: str) -> None:
+def test_a_wrong_line_on_a_switch_port_touches_layer_2_and_what_stands_on_the_port(line: str) -> None:
     found = on_port(line)
     assert found.classes == {2: LineClass.WRONG}
-    assert found.scopes == [LayerTwoScope()]
+    assert found.scopes == [LayerTwoScope(), InterfaceScope("Ethernet1")]
 
 
 @pytest.mark.parametrize(
