@@ -63,6 +63,7 @@ class _Route:
     discard: bool = False
     lookup_vrf: str | None = None
     only_connected: bool = False
+    permanent: bool = False
     state: Answer = field(default=(YES, ""))
 
 
@@ -200,7 +201,7 @@ def _static_route(device: Device, static: StaticRoute) -> _Route:
         state = NO, "a link-local next hop needs an interface"
     return _Route(
         static.vrf, static.prefix, static.distance, False, static.interface, static.next_hop,
-        static.discard, table, state=state,
+        static.discard, table, permanent=static.permanent, state=state,
     )  # fmt: skip
 
 
@@ -228,7 +229,19 @@ def _in_table(device: Device, routes: list[_Route], route: _Route, above: tuple[
         if connected or mode != "connected"
     ]
     best = max(answers, key=lambda answer: answer[0], default=(NO, "no route leads to the next hop"))
+    if best[0] == NO and route.permanent and _on_lost_subnet(device, route.lookup_vrf, route.next_hop):
+        best = MAYBE, "a permanent route may stay although the subnet of its next hop is down"
     return min(route.state, best, key=lambda answer: answer[0])
+
+
+def _on_lost_subnet(device: Device, vrf: str | None, address: Address) -> bool:
+    """Whether an interface of the table has the address on a subnet of its own; for next hops that no route reaches."""
+    return any(
+        address in item.prefix and item.role != "link-local"
+        for interface in device.interfaces.values()
+        if interface.vrf == vrf
+        for item in interface.addresses
+    )
 
 
 def _resolvers(device: Device, routes: list[_Route], route: _Route) -> list[_Route]:
@@ -311,6 +324,8 @@ def _scope_acts(device: Device, scope: RouteScope, version: int) -> bool:
 
 def _shares_subnet(device: Device, interface: Interface, address: Address) -> str:
     """Name the other interface of the table whose subnet overlaps the one of an address; devices refuse that."""
+    if interface.name not in _overlapping(device):
+        return ""
     mine = [item.prefix for item in interface.addresses if address in item.prefix and item.role != "link-local"]
     for other in device.interfaces.values():
         theirs = [item.prefix for item in other.addresses if item.role != "link-local"]
@@ -319,3 +334,35 @@ def _shares_subnet(device: Device, interface: Interface, address: Address) -> st
         if overlap and same_table and is_up(device, other)[0] != NO:
             return f"{interface.name} and {other.name} share addresses"
     return ""
+
+
+_overlaps_kept: OrderedDict[int, tuple[Device, frozenset[str]]] = OrderedDict()
+
+
+def _overlapping(device: Device) -> frozenset[str]:
+    """Name the interfaces that have an address in common with another one, of whatever table and state.
+
+    Of two prefixes that overlap one holds the other. In the order of first address and length the one that
+    holds comes first, and all between the two are inside it as well.
+    """
+    if id(device) not in _overlaps_kept:
+        subnets = [
+            (item.prefix, interface.name)
+            for interface in device.interfaces.values()
+            for item in interface.addresses
+            if item.role != "link-local"
+        ]
+        subnets.sort(key=lambda each: (each[0].version, each[0].value, each[0].length))
+        found: set[str] = set()
+        around: list[tuple[Prefix, str]] = []
+        for prefix, name in subnets:
+            while around and not around[-1][0].covers(prefix):
+                around.pop()
+            for _, other in around:
+                if other != name:
+                    found |= {name, other}
+            around.append((prefix, name))
+        _overlaps_kept[id(device)] = device, frozenset(found)
+        while len(_overlaps_kept) > _KEPT:
+            _overlaps_kept.popitem(last=False)
+    return _overlaps_kept[id(device)][1]

@@ -13,6 +13,7 @@ from functools import lru_cache
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
+from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packetset.bdd import CACHE, NODES, Node, out_of_nodes, spends_nodes
 from pathcheck.packetset.encoding import Encoding, Layout
@@ -291,6 +292,19 @@ class PacketSet:
         """Return the source addresses of the packets of the set, as numbers."""
         encoding = self._space.encoding
         return encoding.spans(encoding.project(self._node, "source"), "source")
+
+    @spends_nodes
+    def destinations_within(self, most: int) -> tuple[Prefix, ...]:
+        """Return at most so many prefixes that hold the destinations of all packets of the set, in order.
+
+        They hold no others where so many suffice.
+        """
+        encoding = self._space.encoding
+        node = encoding.project(self._node, "destination")
+        return tuple(
+            Prefix(self.version, value, length)
+            for value, length in encoding.prefixes_over(node, "destination", most)
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<PacketSet of IPv{self.version}, {self.count()} packets>"

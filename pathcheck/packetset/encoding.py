@@ -341,6 +341,29 @@ class Encoding:
             fragment=bool(values["fragment"]),
         )
 
+    def prefixes_over(self, node: Node, field: Field, most: int) -> list[tuple[int, int]]:
+        """Return at most so many prefixes, as value and length, that hold all numbers of a function of one field.
+
+        They are exactly these numbers where so many suffice.
+        """
+        bits = list(self.variables[field].items())
+        done: list[tuple[int, int]] = []
+        level = [(node, 0)] if node != self.diagrams.false else []
+        for place, (bit, variable) in enumerate(bits):
+            below: list[tuple[Node, int]] = []
+            for here, value in level:
+                if here == self.diagrams.true:
+                    done.append((value, place))
+                    continue
+                for side, half in enumerate(self.split(here, variable)):
+                    if half != self.diagrams.false:
+                        below.append((half, value | side << bit))
+            if len(done) + len(below) > most:
+                held = [(value, place) for here, value in level if here != self.diagrams.true]
+                return sorted(done + held)
+            level = below
+        return sorted(done + [(value, len(bits)) for _, value in level])
+
     def spans(self, node: Node, field: Field) -> Ranges:
         """Return the numbers of a field, given a function of that field alone."""
         return Ranges.of(*self._spans(node, list(self.variables[field].items()), 0, {}))

@@ -39,6 +39,8 @@ from pathcheck.results.verdict import Reason, Verdict
 
 __all__ = ["EndToEnd"]
 
+_PREFIXES = 64
+"""Prefixes that are told to hold all destinations, at most."""
 _ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
 _NOT_ROUTED: dict[IPVersion, tuple[Prefix, ...]] = {
     # No router forwards these (RFC 1812 section 5.3.7; RFC 4291 sections 2.5.2, 2.5.3, 2.5.6 and 2.7), and nobody asks
@@ -123,7 +125,6 @@ class EndToEnd:
         if self.touched.stations.is_empty and self.touched.own.is_empty:
             return
         sides = []
-        own = self._own_sources()
         for side, network in enumerate(self.states.networks):
             found = _Side(network)
             for subnet in self.stations.subnets(side, self.version):
@@ -142,36 +143,52 @@ class EndToEnd:
                         found.known.append(replace(end, packets=held, shown=held))
                     else:
                         found.direct.append(held)
-            found.starts += device_starts(network, self.version, self.touched.own)
+            if not self.touched.own.is_empty:
+                found.starts += device_starts(network, self.version, self.touched.own)
             sides.append(found)
-        self._compare(sides, lambda: self._inside_units(own))
+        self._compare(sides, self._inside_units)
 
-    def _inside_units(self, own: PacketSet) -> Iterator[_Unit]:
+    def _inside_units(self) -> Iterator[_Unit]:
         """Yield the subnets with stations, then the devices."""
         nowhere = self._unrouted()
         subnets = sorted({subnet for side in (0, 1) for subnet in self.stations.subnets(side, self.version)})
         done = packet_space(self.version).empty
-        for subnet in sorted(subnets, key=lambda one: (one.length, one.value)):
+        for subnet in sorted(subnets, key=lambda one: (-one.length, one.value)):
             sources = sources_of(self.version, [subnet])
             if (sources & self.touched.stations).is_empty:
                 continue
-            reserved = sources_of(self.version, self._no_stations(subnet))
-            yield _Unit(sources - own - done, (reserved | nowhere) & sources)
+            own = sources_of(self.version, self._owned_within(subnet))
+            first, second = (sources_of(self.version, self._no_stations(side, subnet)) for side in (0, 1))
+            yield _Unit(sources - own - done, (first & second | nowhere) & sources)
             done |= sources
+        if self.touched.own.is_empty:
+            return
+        done = packet_space(self.version).empty
         for name in sorted({*self.states.devices[0], *self.states.devices[1]}):
             addresses = self._addresses(name)
             sources = sources_of(self.version, addresses)
             if not (sources & self.touched.own).is_empty:
-                yield _Unit(sources, nowhere & sources)
+                # An address that several devices own is told about with the first of them.
+                yield _Unit(sources - done, nowhere & sources)
+                done |= sources
 
-    def _no_stations(self, subnet: Prefix) -> Iterator[Prefix]:
-        """Yield the addresses of a subnet that no station has, in either state."""
+    def _no_stations(self, side: int, subnet: Prefix) -> Iterator[Prefix]:
+        """Yield the addresses of a subnet that no station has in one state."""
+        topology = self.states.networks[side].topology
+        within = {item.prefix for item in topology.overlapping(subnet)}
+        yield from subnet.without(within)
+        for item in topology.owned_within(subnet):
+            yield Prefix(self.version, item.address.address.value, WIDTH[self.version])
+        for each in within:
+            for address in each.reserved_addresses():
+                yield Prefix(self.version, address.value, WIDTH[self.version])
+
+    def _owned_within(self, subnet: Prefix) -> Iterator[Prefix]:
+        """Yield the addresses of a subnet that devices have in either state; these are told about device by device."""
         for network in self.states.networks:
             for item in network.topology.owned_within(subnet):
-                yield Prefix(self.version, item.address.address.value, WIDTH[self.version])
-            for within in {item.prefix for item in network.topology.overlapping(subnet)}:
-                for address in within.reserved_addresses():
-                    yield Prefix(self.version, address.value, WIDTH[self.version])
+                if item.address.role != "link-local":
+                    yield Prefix(self.version, item.address.address.value, WIDTH[self.version])
 
     def _addresses(self, name: str) -> list[Prefix]:
         """Return the addresses of a device in both states."""
@@ -183,11 +200,6 @@ class EndToEnd:
             for item in interface.addresses
             if item.address.version == self.version and item.role != "link-local"
         ]
-
-    def _own_sources(self) -> PacketSet:
-        """Return all packets whose source is an address of some device, in either state."""
-        names = {*self.states.devices[0], *self.states.devices[1]}
-        return sources_of(self.version, (prefix for name in names for prefix in self._addresses(name)))
 
     def _unrouted(self) -> PacketSet:
         """Return all packets to addresses that are not routed."""
@@ -201,7 +213,10 @@ class EndToEnd:
     def _outside_groups(self) -> Iterator[list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]:
         """Yield places where packets from outside enter, in groups whose sources do not overlap."""
         groups: list[tuple[list[tuple[int, int]], list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]] = []
-        for end, prefixes in handed_sources(self.states, self.touched.handed).items():
+        handed = self.touched.handed
+        if self.touched.routed.is_empty and self.stations.alike:
+            handed = {end: prefixes for end, prefixes in handed.items() if end in self.touched.entering}
+        for end, prefixes in handed_sources(self.states, handed).items():
             packets = self._touched_at(end, prefixes)
             if packets.is_empty:
                 continue
@@ -274,13 +289,12 @@ class EndToEnd:
                 self.sizes[kind] += both.count()
         if not any(kinds.values()):
             return
-        told = [(unit, kind, pair, packets & unit.sources)
-                for unit in units()
-                for kind, pairs in kinds.items()
-                for pair, packets in pairs.items()]  # fmt: skip
-        for unit, kind, pair, packets in told:
-            if not packets.is_empty:
-                self._tell(sides, unit, kind, pair, packets)
+        for unit in units():
+            for kind, pairs in kinds.items():
+                for pair, packets in pairs.items():
+                    part = packets & unit.sources
+                    if not part.is_empty:
+                        self._tell(sides, unit, kind, pair, part)
 
     def _met(self, works: Sequence[Propagation], sides: Sequence[_Side], packets: PacketSet) -> PacketSet:
         """Return those packets of unknown fate that meet something that differs, as far as their ways are known.
@@ -311,7 +325,7 @@ class EndToEnd:
         """Return what becomes of all packets that either state is asked about; what nobody sends is denied."""
         space = packet_space(self.version)
         sets: dict[Verdict, list[PacketSet]] = {verdict: [] for verdict in Verdict}
-        for fate, packets in work.carry(side.starts).items():
+        for fate, packets in work.carry(_narrowed(side.starts)).items():
             sets[fate.reason.verdict].append(packets)
         for end in side.known:
             sets[end.reason.verdict].append(end.packets)
@@ -387,6 +401,16 @@ def _within(starts: Iterable[Start], packets: PacketSet) -> Iterator[Start]:
         held = start.packets & packets
         if not held.is_empty:
             yield replace(start, packets=held)
+
+
+def _narrowed(starts: Sequence[Start]) -> Iterator[Start]:
+    """Yield starts with few prefixes that hold their destinations: then tables are cut for these only."""
+    if not starts:
+        return
+    space = starts[0].packets.space
+    cover = space.union(start.packets for start in starts).destinations_within(_PREFIXES)
+    for start in starts:
+        yield start if all(one.size == 1 for one in start.destinations) else replace(start, destinations=cover)
 
 
 def _stayed(side: _Side, other: _Side, sample: Packet, version: IPVersion) -> Iterator[End]:

@@ -13,10 +13,11 @@ Everything here is an upper bound; what is in it is then followed exactly.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from pathcheck.dataplane.fib import Fib, FibEntry, Piece
+from pathcheck.dataplane.fib import Fib, FibEntry
 from pathcheck.model.access_list import Family
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import LinkEnd
@@ -157,8 +158,8 @@ class _Touching:
         there: dict[LinkEnd, Spans] = {}
         away: dict[LinkEnd, Spans] = {}
         if self.into or self.out or structure or not all(one.is_empty for one in self.routed):
-            for network in self.states.networks:
-                self._sweep(network, there, away, handed)
+            for side in (0, 1):
+                self._sweep(side, there, away, handed)
         for end, packets in self.into.items():
             self.spots.append(Spot(end.device, end.interface, packets))
             self.routed.append(packets & self._destinations(there.get(end, [])))
@@ -317,45 +318,61 @@ class _Touching:
                 yield value, value + 1
 
     def _sweep(
-        self, network: Network, there: dict[LinkEnd, Spans], away: dict[LinkEnd, Spans], handed: dict[LinkEnd, Spans]
+        self, side: int, there: dict[LinkEnd, Spans], away: dict[LinkEnd, Spans], handed: dict[LinkEnd, Spans]
     ) -> None:
         """Note which destinations the tables send to the noted interfaces, by them, and out of the fleet."""
-        for device in network.topology.devices:
-            for fib in tables_of(network, device, self.version).values():
+        # Where both states have the same interfaces, what leaves one is taken by the same neighbours.
+        network = self.states.networks[0 if self.stations.alike else side]
+        changed = {pair.name for pair in self.states.pairs}
+        noted = sorted({prefix.value for end in self.into for prefix in self._addresses(end)})
+        for device in self.states.networks[side].topology.devices:
+            if side and self.stations.alike and device.name not in changed:
+                continue
+            for fib in tables_of(self.states.networks[side], device, self.version).values():
                 for low, high, piece in fib.runs():
-                    if piece.entry is not None:
-                        self._send(network, device.name, piece, low, high, there, away, handed)
+                    if piece.entry is None or piece.entry.source == "local":
+                        continue
+                    for hop in piece.entry.hops:
+                        end = LinkEnd(device.name, hop.interface)
+                        if end in self.out:
+                            away.setdefault(end, []).append((low, high))
+                        if piece.entry.source == "connected":
+                            self._meet_on_subnet(network, end, noted, low, high, there)
+                        else:
+                            self._meet_by_route(network, end, hop.next_hop, noted, low, high, there, handed)
 
-    def _send(
+    def _meet_on_subnet(
+        self, network: Network, end: LinkEnd, noted: list[int], low: int, high: int, there: dict[LinkEnd, Spans]
+    ) -> None:
+        """Note the addresses of noted interfaces on a connected subnet."""
+        for value in noted[bisect_left(noted, low) : bisect_left(noted, high)]:
+            onward = network.neighbours.owning(end, Address(self.version, value))
+            self._meet(onward, value, value + 1, there)
+
+    def _meet_by_route(
         self,
         network: Network,
-        name: str,
-        piece: Piece,
+        end: LinkEnd,
+        next_hop: Address | None,
+        noted: list[int],
         low: int,
         high: int,
         there: dict[LinkEnd, Spans],
-        away: dict[LinkEnd, Spans],
         handed: dict[LinkEnd, Spans],
     ) -> None:
-        assert piece.entry is not None
-        for hop in piece.entry.hops:
-            end = LinkEnd(name, hop.interface)
-            if end in self.out:
-                away.setdefault(end, []).append((low, high))
-            if piece.entry.source == "local":
-                continue
-            if piece.entry.source == "connected":
-                if self.into:
-                    whole = Prefix.covering_range(Address(self.version, low), Address(self.version, high - 1))
-                    for value in _owned(network, whole):
-                        onward = network.neighbours.owning(end, Address(self.version, value))
-                        self._meet(onward, value, value + 1, there)
-                continue
-            neighbours = network.neighbours
-            onward = neighbours.owning(end, hop.next_hop) if hop.next_hop else neighbours.behind(end, self.version)
-            self._meet(onward, low, high, there)
+        """Note destinations that a route sends to a noted interface, or to a next hop of no device."""
+        if next_hop is None:
+            onward = network.neighbours.behind(end, self.version)
+        elif network.topology.owners(next_hop):
+            place = bisect_left(noted, next_hop.value)
+            if place == len(noted) or noted[place] != next_hop.value:
+                return
+            onward = network.neighbours.owning(end, next_hop)
+        else:
+            onward = network.neighbours.owning(end, next_hop)
             if onward.outside:
                 handed.setdefault(end, []).append((low, high))
+        self._meet(onward, low, high, there)
 
     def _meet(self, onward: Onward, low: int, high: int, there: dict[LinkEnd, Spans]) -> None:
         """Note destinations that are sent to a noted interface."""
@@ -385,6 +402,16 @@ class _Touching:
         """Return all packets to a device's own addresses."""
         spans = [(prefix.value, prefix.value + 1) for prefix in self._own_addresses(pair.name)]
         return self._destinations(spans)
+
+    def _addresses(self, end: LinkEnd) -> list[Prefix]:
+        """Return the addresses of an interface in both states, link-local ones too."""
+        return [
+            Prefix(self.version, item.address.value, WIDTH[self.version])
+            for devices in self.states.devices
+            if end.device in devices and end.interface in devices[end.device].interfaces
+            for item in devices[end.device].interfaces[end.interface].addresses
+            if item.address.version == self.version
+        ]
 
     def _subnets(self, end: LinkEnd) -> list[Prefix]:
         """Return the subnets of an interface in both states, and those that share addresses with them."""
