@@ -9,6 +9,7 @@ from pathcheck.packet.address import IPVersion
 from pathcheck.queries.fleet_comparison.end_to_end import EndToEnd
 from pathcheck.queries.fleet_comparison.entries import StationEntries
 from pathcheck.queries.fleet_comparison.list_changes import ListChanges, PlaceChange
+from pathcheck.queries.fleet_comparison.nearness import Nearness
 from pathcheck.queries.fleet_comparison.requirements import requirement_changes
 from pathcheck.queries.fleet_comparison.route_changes import route_changes
 from pathcheck.queries.fleet_comparison.states import States
@@ -62,8 +63,9 @@ def compare_fleets(
     routes = tuple(change for version in versions for pair in states.pairs for change in route_changes(pair, version))
     touched: dict[IPVersion, Touched] = {}
     found: list[EndToEnd] = []
+    near = Nearness(states)
     for version in versions:
-        stations = StationEntries(states)
+        stations = StationEntries(states, near)
         touched[version] = touched_packets(states, version, places, stations)
         work_end = EndToEnd(states, version, stations, touched[version], show, advance)
         work_end.ask()

@@ -8,7 +8,6 @@ are asked one after the other.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -26,11 +25,11 @@ from pathcheck.queries.fleet_comparison.causes import causes, fate_of
 from pathcheck.queries.fleet_comparison.entries import (
     StationEntries,
     device_starts,
-    handed_sources,
-    outside_starts,
+    fleet_sources,
+    outside_start,
     sources_of,
 )
-from pathcheck.queries.fleet_comparison.states import States
+from pathcheck.queries.fleet_comparison.states import States, doubt_words
 from pathcheck.queries.fleet_comparison.touched import Touched
 from pathcheck.results.fleet_comparison import EndChange
 from pathcheck.results.path import Doubt, Reading
@@ -210,56 +209,48 @@ class EndToEnd:
 
     # ---- outside ----------------------------------------------------------------------------
 
-    def _outside_groups(self) -> Iterator[list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]:
-        """Yield places where packets from outside enter, in groups whose sources do not overlap."""
-        groups: list[tuple[list[tuple[int, int]], list[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]]] = []
+    def _outside_groups(self) -> Iterator[list[tuple[LinkEnd, PacketSet, PacketSet]]]:
+        """Yield interfaces by which packets from outside enter, in groups whose sources do not overlap.
+
+        With each go all packets with the sources behind it, and those of them that the change can touch.
+        """
         handed = self.touched.handed
-        if self.touched.routed.is_empty and self.stations.alike:
+        if self.touched.routed.is_empty and self.stations.near.is_nothing:
             handed = {end: prefixes for end, prefixes in handed.items() if end in self.touched.entering}
-        for end, prefixes in handed_sources(self.states, handed).items():
-            packets = self._touched_at(end, prefixes)
+        if not handed:
+            return
+        inside = fleet_sources(self.states, self.version) | sources_of(self.version, _NOT_ROUTED[self.version])
+        groups: list[tuple[list[PacketSet], list[tuple[LinkEnd, PacketSet, PacketSet]]]] = []
+        for end, prefixes in handed.items():
+            sources = sources_of(self.version, prefixes) - inside
+            packets = self._touched_at(end) & sources - self._unrouted()
             if packets.is_empty:
                 continue
-            spans = [(prefix.value, prefix.value + prefix.size - 1) for prefix in prefixes]
-            group = next((one for one in groups if _are_apart(one[0], spans)), None)
+            group = next((one for one in groups if one[0][0].isdisjoint(sources)), None)
             if group is None:
-                groups.append(group := ([], []))
-            group[0].extend(spans)
-            group[0].sort()
-            group[1].append((end, prefixes, packets))
+                groups.append(group := ([packet_space(self.version).empty], []))
+            group[0][0] |= sources
+            group[1].append((end, sources, packets))
         yield from (members for _, members in groups)
 
-    def _touched_at(self, end: LinkEnd, prefixes: tuple[Prefix, ...]) -> PacketSet:
-        """Return the packets from outside that the change can touch which enter by one interface."""
-        packets = self.touched.routed
-        if end in self.touched.entering:
-            packets |= self.touched.entering[end]
-        if not self.stations.alike:
-            everything = packet_space(self.version).full
-            starts = [
-                [(start.at, start.packets, start.ports) for start in outside_starts(network, end, prefixes, everything)]
-                for network in self.states.networks
-            ]
-            if starts[0] != starts[1]:
-                packets = everything
-        return packets & sources_of(self.version, prefixes)
+    def _touched_at(self, end: LinkEnd) -> PacketSet:
+        """Return the packets that the change can touch which enter from outside by one interface."""
+        everything = packet_space(self.version).full
+        if self.stations.near.holds(end):
+            starts = [outside_start(network, end, everything) for network in self.states.networks]
+            words = [None if one is None else (one.ports, doubt_words(one.doubts)) for one in starts]
+            if words[0] != words[1]:
+                return everything
+        return self.touched.routed | self.touched.entering.get(end, packet_space(self.version).empty)
 
-    def _from_outside(self, group: Sequence[tuple[LinkEnd, tuple[Prefix, ...], PacketSet]]) -> None:
+    def _from_outside(self, group: Sequence[tuple[LinkEnd, PacketSet, PacketSet]]) -> None:
         """Ask about packets from outside."""
         sides = []
         for network in self.states.networks:
-            found = _Side(network)
-            for end, prefixes, packets in group:
-                found.starts += outside_starts(network, end, prefixes, packets)
-            sides.append(found)
-
-        def units() -> Iterator[_Unit]:
-            nowhere = self._unrouted()
-            for end, prefixes, _ in group:
-                sources = sources_of(self.version, prefixes)
-                yield _Unit(sources, nowhere & sources, str(end))
-
-        self._compare(sides, units)
+            starts = (outside_start(network, end, packets) for end, _, packets in group)
+            sides.append(_Side(network, [start for start in starts if start is not None]))
+        nowhere = self._unrouted()
+        self._compare(sides, lambda: (_Unit(sources, nowhere & sources, str(end)) for end, sources, _ in group))
 
     # ---- comparing --------------------------------------------------------------------------
 
@@ -418,14 +409,3 @@ def _stayed(side: _Side, other: _Side, sample: Packet, version: IPVersion) -> It
     if any(sample in packets for packets in side.direct) and sample in other.asked(version):
         point = packet_space(version).of_packet(sample)
         yield End(point, Reason.ARRIVED, (), False, None, shown=point)
-
-
-def _are_apart(held: list[tuple[int, int]], spans: Iterable[tuple[int, int]]) -> bool:
-    """Whether no address is in two of some ranges, the first of which are in order and apart."""
-    for low, high in spans:
-        place = bisect_left(held, (low, low))
-        if place < len(held) and held[place][0] <= high:
-            return False
-        if place and held[place - 1][1] >= low:
-            return False
-    return True

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 
-from pathcheck.errors import FlowError, UnknownNameError
+from pathcheck.errors import FlowError
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.network.entry import Entries, flow_entries
@@ -16,10 +16,11 @@ from pathcheck.packet.box import Box
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.queries.fleet_comparison.nearness import Nearness
 from pathcheck.queries.fleet_comparison.states import States, doubt_words
 from pathcheck.queries.reach.ends import holds_stations
 
-__all__ = ["StationEntries", "device_starts", "handed_sources", "outside_starts", "sources_of"]
+__all__ = ["StationEntries", "device_starts", "fleet_sources", "outside_start", "sources_of"]
 
 
 @dataclass(slots=True)
@@ -27,14 +28,13 @@ class StationEntries:
     """How the packets of stations enter, subnet by subnet, in both states; worked out when it is asked for."""
 
     states: States
+    near: Nearness
     _subnets: dict[tuple[int, IPVersion], tuple[Prefix, ...]] = field(default_factory=dict)
     _entries: dict[tuple[int, Prefix], Entries | None] = field(default_factory=dict)
-    alike: bool = False
-    """Whether both states are known to have the same interfaces: then stations enter alike."""
 
     def subnets(self, side: int, version: IPVersion) -> tuple[Prefix, ...]:
         """Return the subnets of one state that hold stations; one inside another is left out."""
-        side = 0 if self.alike else side
+        side = 0 if self.near.is_nothing else side
         key = (side, version)
         if key not in self._subnets:
             topology = self.states.networks[side].topology
@@ -55,7 +55,8 @@ class StationEntries:
 
     def entries(self, side: int, subnet: Prefix) -> Entries | None:
         """Return how the packets of a subnet enter; None where nothing takes them."""
-        side = 0 if self.alike else side
+        # Far from all that differs, stations enter both states alike.
+        side = side if side and self._is_near(subnet) else 0
         key = (side, subnet)
         if key not in self._entries:
             flow = Flow(None, (subnet,), (Prefix.everything(subnet.version),))
@@ -65,12 +66,20 @@ class StationEntries:
                 self._entries[key] = None
         return self._entries[key]
 
+    def _is_near(self, subnet: Prefix) -> bool:
+        """Whether a change of interfaces, VLANs or cables can matter to the stations of a subnet."""
+        return not self.near.is_nothing and any(
+            self.near.holds_any(network.topology.overlapping(subnet)) for network in self.states.networks
+        )
+
     def differing(self, version: IPVersion) -> Iterator[Prefix]:
         """Yield each subnet whose packets do not enter alike."""
         first, second = (self.subnets(side, version) for side in (0, 1))
         both = set(first) & set(second)
         yield from (subnet for subnet in (*first, *second) if subnet not in both)
         for subnet in sorted(both):
+            if not self._is_near(subnet):
+                continue
             if _words(self.entries(0, subnet)) != _words(self.entries(1, subnet)):
                 yield subnet
 
@@ -120,32 +129,19 @@ def device_starts(network: Network, version: IPVersion, packets: PacketSet) -> I
         )
 
 
-def outside_starts(network: Network, end: LinkEnd, sources: Sequence[Prefix], packets: PacketSet) -> Iterator[Start]:
-    """Yield where packets start that come from outside by one interface.
-
-    Parameters
-    ----------
-    sources
-        Addresses outside of the fleet to which it sends by that interface.
-    """
+def outside_start(network: Network, end: LinkEnd, packets: PacketSet) -> Start | None:
+    """Return how packets enter that come from outside by a routed interface; None where they do not."""
     topology = network.topology
     interface = topology.interface(end)
-    if interface is None or not sources:
-        return
+    if interface is None:
+        return None
     state = topology.state(end.device, end.interface)
     if state.member_of is not None or not (state.up or state.doubts):
-        return
-    flow = Flow(None, tuple(sources), (Prefix.everything(packets.version),), at=EntryPoint(end.device, end.interface))
-    try:
-        entries = flow_entries(network, flow, packets.version)
-    except (FlowError, UnknownNameError):
-        return
+        return None
     layer2 = network.layer2
-    for start in entries.starts:
-        part = start.packets & packets
-        if not part.is_empty:
-            ports, doubts = layer2.station_ports(end), (*layer2.inner_list_doubts(end), *state.doubts)
-            yield replace(start, packets=part, ports=ports, doubts=doubts)
+    ports, doubts = layer2.station_ports(end), (*layer2.inner_list_doubts(end), *state.doubts)
+    everywhere = (Prefix.everything(packets.version),)
+    return Start(EntryPoint(end.device, end.interface), packets, everywhere, ports=ports, doubts=doubts)
 
 
 def sources_of(version: IPVersion, prefixes: Iterable[Prefix]) -> PacketSet:
@@ -154,20 +150,9 @@ def sources_of(version: IPVersion, prefixes: Iterable[Prefix]) -> PacketSet:
     return packet_space(version).of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in prefixes)
 
 
-def handed_sources(states: States, handed: Mapping[LinkEnd, Sequence[Prefix]]) -> dict[LinkEnd, tuple[Prefix, ...]]:
-    """Return the addresses outside of the fleet that are behind each interface: no subnet of the fleet holds them."""
-    found: dict[LinkEnd, tuple[Prefix, ...]] = {}
-    known: dict[tuple[Prefix, ...], tuple[Prefix, ...]] = {}
-    for end, prefixes in handed.items():
-        key = tuple(prefixes)
-        if key not in known:
-            known[key] = tuple(
-                part
-                for prefix in prefixes
-                for part in prefix.without(
-                    {item.prefix for network in states.networks for item in network.topology.overlapping(prefix)}
-                )
-            )
-        if known[key]:
-            found[end] = known[key]
-    return found
+def fleet_sources(states: States, version: IPVersion) -> PacketSet:
+    """Return all packets whose source is on a subnet of the fleet in either state."""
+    subnets = {
+        subnet for network in states.networks for subnet in network.topology.subnets() if subnet.version == version
+    }
+    return sources_of(version, sorted(subnets))

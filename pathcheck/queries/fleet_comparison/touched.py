@@ -15,11 +15,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pathcheck.dataplane.fib import Fib, FibEntry
 from pathcheck.model.access_list import Family
-from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.unmodelled import (
     DeviceScope,
@@ -40,14 +39,13 @@ from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.fleet_comparison.entries import StationEntries
 from pathcheck.queries.fleet_comparison.list_changes import PlaceChange
+from pathcheck.queries.fleet_comparison.nearness import Nearness
 from pathcheck.queries.fleet_comparison.route_changes import common_runs, doing, prefixes_of, tables_of
 from pathcheck.queries.fleet_comparison.states import Pair, States, doubt_words, line_words
 
 __all__ = ["Spot", "Touched", "touched_packets"]
 
 Spans = list[tuple[int, int]]
-
-_VERSIONS: tuple[IPVersion, ...] = (4, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +133,13 @@ class _Touching:
     from_stations: list[PacketSet] = field(default_factory=list)
     from_devices: list[PacketSet] = field(default_factory=list)
     spots: list[Spot] = field(default_factory=list)
+    taken: dict[tuple[LinkEnd, Address | None], bool] = field(default_factory=dict)
     always: list[PacketSet] = field(default_factory=list)
+
+    @property
+    def near(self) -> Nearness:
+        """What a change of interfaces, VLANs or cables can matter to."""
+        return self.stations.near
 
     def __post_init__(self) -> None:
         self.family = "ipv4" if self.version == 4 else "ipv6"
@@ -147,17 +151,15 @@ class _Touching:
             self._lists(pair, places.get(pair.name, ()))
             self._unmodelled(pair)
             self._settings(pair)
-        structure = self._structure_differs()
-        self.stations.alike = not structure
-        self._tables(structure)
-        if structure:
+        self._tables()
+        if not self.near.is_nothing:
             self.from_stations += [self._sources([prefix]) for prefix in self.stations.differing(self.version)]
             self.from_devices += [self._sources(self._addresses_of_changed())]
             self.always += [*self.from_stations, *self.from_devices]
         handed: dict[LinkEnd, Spans] = {}
         there: dict[LinkEnd, Spans] = {}
         away: dict[LinkEnd, Spans] = {}
-        if self.into or self.out or structure or not all(one.is_empty for one in self.routed):
+        if self.into or self.out or not self.near.is_nothing or not all(one.is_empty for one in self.routed):
             for side in (0, 1):
                 self._sweep(side, there, away, handed)
         for end, packets in self.into.items():
@@ -247,59 +249,51 @@ class _Touching:
         self.spots.append(Spot(name, None, packets))
         self.routed.append(packets if routed is None else routed)
 
-    def _structure_differs(self) -> bool:
-        """Whether anything but lists, their bindings on routed interfaces, and routes differs."""
-        states = self.states
-        if states.added or states.removed or states.before.loaded.config.links != states.after.loaded.config.links:
-            return True
-        return any(
-            _structure(pair.before) != _structure(pair.after)
-            or any(
-                states.networks[0].routing(pair.name, version).on != states.networks[1].routing(pair.name, version).on
-                for version in _VERSIONS
-            )
-            for pair in states.pairs
-        )
-
     # ---- tables -----------------------------------------------------------------------------
 
-    def _tables(self, structure: bool) -> None:
+    def _tables(self) -> None:
         """Note the destinations that some table sends another way, or the same way to somebody else."""
         before, after = self.states.networks
         changed = {pair.name for pair in self.states.pairs}
         for name, device in self.states.devices[1].items():
-            if name not in self.states.devices[0] or not (structure or name in changed):
+            if name not in self.states.devices[0] or not (name in changed or self.near.differing):
                 continue
             old = tables_of(before, self.states.devices[0][name], self.version)
             new = tables_of(after, device, self.version)
             spans: Spans = []
             for vrf in old.keys() | new.keys():
-                spans += self._differing(name, old.get(vrf), new.get(vrf), structure)
+                spans += self._differing(name, old.get(vrf), new.get(vrf))
             if spans:
                 self._at_tables(name, self._destinations(spans))
 
-    def _differing(self, name: str, old: Fib | None, new: Fib | None, structure: bool) -> Iterator[tuple[int, int]]:
+    def _differing(self, name: str, old: Fib | None, new: Fib | None) -> Iterator[tuple[int, int]]:
         """Yield the runs of destinations of one table that fare otherwise."""
         for low, high, one, other in common_runs(old, new, self.version):
-            if one is not other and doing(one) != doing(other):
+            if old is not new and doing(one) != doing(other):
                 yield low, high
-            elif structure and one.entry is not None and other.entry is not None:
+            elif self.near.differing and one.entry is not None and other.entry is not None:
                 if one.entry.source == "connected":
                     yield from self._differing_on_subnet(name, one.entry, low, high)
-                elif self._hops(name, one.entry, 0) != self._hops(name, other.entry, 1):
+                elif one.entry.source != "local" and any(
+                    not self._is_taken_alike(LinkEnd(name, hop.interface), hop.next_hop) for hop in one.entry.hops
+                ):
                     yield low, high
 
-    def _hops(self, name: str, entry: FibEntry, side: int) -> frozenset[object]:
-        """Return who takes packets on each way of an entry."""
-        if entry.source == "local":
-            return frozenset()
-        neighbours = self.states.networks[side].neighbours
-        found = set()
-        for hop in entry.hops:
-            end = LinkEnd(name, hop.interface)
-            onward = neighbours.owning(end, hop.next_hop) if hop.next_hop else neighbours.behind(end, self.version)
-            found.add((hop.interface, hop.next_hop, _onward(onward)))
-        return frozenset(found)
+    def _is_taken_alike(self, end: LinkEnd, next_hop: Address | None) -> bool:
+        """Whether what leaves an interface for a next hop is taken by the same neighbours in the same way."""
+        key = (end, next_hop)
+        if key not in self.taken:
+            networks = self.states.networks
+            if next_hop is None:
+                onward = [network.neighbours.behind(end, self.version) for network in networks]
+            elif self.near.holds(end) or any(
+                self.near.holds_any(network.topology.owners(next_hop)) for network in networks
+            ):
+                onward = [network.neighbours.owning(end, next_hop) for network in networks]
+            else:
+                onward = []
+            self.taken[key] = not onward or _onward(onward[0]) == _onward(onward[1])
+        return self.taken[key]
 
     def _differing_on_subnet(self, name: str, entry: FibEntry, low: int, high: int) -> Iterator[tuple[int, int]]:
         """Yield the addresses of a connected subnet that other devices own, or that are reached otherwise."""
@@ -312,9 +306,7 @@ class _Touching:
             )
         }
         for value in sorted(owned):
-            address = Address(self.version, value)
-            one, other = (network.neighbours.owning(end, address) for network in self.states.networks)
-            if _onward(one) != _onward(other):
+            if not self._is_taken_alike(end, Address(self.version, value)):
                 yield value, value + 1
 
     def _sweep(
@@ -322,11 +314,11 @@ class _Touching:
     ) -> None:
         """Note which destinations the tables send to the noted interfaces, by them, and out of the fleet."""
         # Where both states have the same interfaces, what leaves one is taken by the same neighbours.
-        network = self.states.networks[0 if self.stations.alike else side]
+        network = self.states.networks[0 if self.near.is_nothing else side]
         changed = {pair.name for pair in self.states.pairs}
         noted = sorted({prefix.value for end in self.into for prefix in self._addresses(end)})
         for device in self.states.networks[side].topology.devices:
-            if side and self.stations.alike and device.name not in changed:
+            if side and self.near.is_nothing and device.name not in changed:
                 continue
             for fib in tables_of(self.states.networks[side], device, self.version).values():
                 for low, high, piece in fib.runs():
@@ -463,24 +455,3 @@ def _onward(onward: Onward) -> tuple[object, ...]:
         onward.stranded is not None,
         doubt_words(onward.unknown),
     )
-
-
-def _structure(device: Device) -> tuple[object, ...]:
-    """Return what a device says about interfaces, VLANs and assumptions; its lists and routes aside."""
-    interfaces = {
-        name: replace(
-            interface,
-            description="",
-            bindings=tuple(binding for binding in interface.bindings if binding.port),
-        )
-        for name, interface in device.interfaces.items()
-    }
-    vlans = {number: replace(vlan, name="") for number, vlan in device.vlans.items()}
-    # These can change how frames are carried and which interfaces are up.
-    layer2 = sorted(
-        (what, words)
-        for what, scope, words in line_words(device.unmodelled)
-        if isinstance(scope, (LayerTwoScope, DeviceScope))
-    )
-    unknown = {name for name, interface in device.interfaces.items() if interface.unknown_address is not None}
-    return interfaces, vlans, device.has_vlan_section, device.assume, layer2, unknown
