@@ -1,4 +1,4 @@
-"""`pathcheck compare`: what one list opens and closes against another."""
+"""`pathcheck compare`: what a change of a fleet opens and closes, or one list against another."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from pathcheck.cli.output import (
     FormatOption,
     OutputOption,
     ReportCommand,
+    Target,
     finding_renderers,
     report_targets,
     write_reports,
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["register"]
 
+_STEPS = 2
+"""Steps of the progress bar for one device."""
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -36,14 +40,20 @@ def register(app: typer.Typer) -> None:
 def compare(
     context: typer.Context,
     states: Annotated[
-        list[str] | None, typer.Argument(metavar="[BEFORE AFTER]", help="Not read yet: compare two lists.", hidden=True)
+        list[str] | None,
+        typer.Argument(
+            metavar="BEFORE AFTER",
+            help="Two states of a fleet: each a folder, a file, `git:REV` for the folder as it is at a revision, or "
+            "`git:REV:PATH`.",
+            show_default=False,
+        ),
     ] = None,
     acl: Annotated[
         tuple[str, str] | None,
         typer.Option(
             "--acl",
             metavar="A B",
-            help="The two lists, each as NAME, DEVICE:NAME or FILE:NAME; a FILE alone means the list of the same "
+            help="Two lists instead, each as NAME, DEVICE:NAME or FILE:NAME; a FILE alone means the list of the same "
             "name there: `--acl old.cfg:QUAY-IN new.cfg`.",
         ),
     ] = None,
@@ -55,16 +65,23 @@ def compare(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Show what the second of two lists permits that the first denies, and the other way round.
+    """Show what a change of a fleet opens and closes: from end to end, list by list, and in the tables.
 
-    Exit status: 0 no effect; 1 something opened or closed; 3 lines that may match or not leave it open.
+    Required flows that stand otherwise come first, then openings, then closings. With `--acl` two lists are compared.
+
+    Exit status: 0 no effect; 1 something fares otherwise; 3 only lines that may match or not leave something open.
     """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
-    if states or acl is None:
-        raise UsageError(
-            "two lists are compared with `--acl A B`; two states of a fleet cannot be compared yet",
-            help="for example `pathcheck compare --acl old.cfg:QUAY-IN new.cfg:QUAY-IN`",
-        )
+    if acl is not None and states:
+        raise UsageError("`--acl` compares two lists, not two states of a fleet", help="leave one of the two away")
+    if acl is None:
+        if len(states or ()) != 2:
+            raise UsageError(
+                f"expected two states of a fleet, found {len(states or ())}",
+                help="for example `pathcheck compare git:main .`; two lists are compared with `--acl A B`",
+            )
+        before, after = states or ("", "")
+        return _compare_fleets(targets, before, after, fleet)
     from pathcheck.cli.progress import progress
     from pathcheck.queries.list_comparison import compare_named
     from pathcheck.queries.named_list import ListFinder
@@ -89,6 +106,39 @@ def compare(
         },
     )
     return _status(comparisons)
+
+
+def _compare_fleets(targets: Sequence[Target], before: str, after: str, fleet: Path) -> int:
+    """Compare two states of a fleet."""
+    from pathcheck.cli.progress import progress
+    from pathcheck.fleet_source import is_revision, read_states
+    from pathcheck.queries.fleet_comparison import MOST, compare_fleets
+    from pathcheck.reports.change_findings import change_report
+    from pathcheck.reports.fleet_comparison_json import fleet_comparison_document
+    from pathcheck.reports.fleet_comparison_text import SHOW, render_fleet_comparison
+    from pathcheck.reports.json_report import render_json
+    from pathcheck.results.finding_report import path_from_here
+
+    one, other = read_states(before, after, fleet)
+    show = SHOW if all(target.format == "text" for target in targets) else MOST
+    devices = len(other.loaded.config.devices)
+    with progress("comparing", devices * _STEPS) as advance:
+        change = compare_fleets(one, other, show=show, advance=advance)
+    place = fleet if is_revision(after) else Path(after)
+    found = change_report(change, folder=path_from_here(place.parent if place.is_file() else place))
+    write_reports(
+        targets,
+        {
+            **finding_renderers(found),
+            "text": lambda paint: render_fleet_comparison(change, paint),
+            "json": lambda _: render_json(fleet_comparison_document(change)),
+        },
+    )
+    if change.cut and show == MOST:
+        typer.echo(f"warning: there are more than {MOST:,} regions of one kind; the sizes are those of all", err=True)
+    if change.has_certain_effect:
+        return BROKEN
+    return UNCERTAIN if change.has_uncertain_effect else HOLDS
 
 
 def _status(comparisons: Sequence[ListComparison]) -> int:

@@ -14,7 +14,15 @@ from pathcheck.results.comparison import ComparedList, ListComparison, ListDiffe
 from pathcheck.results.path import Doubt, LineUse
 from pathcheck.results.verdict import Verdict
 
-__all__ = ["ASKED", "comparison_document", "render_comparison"]
+__all__ = [
+    "ASKED",
+    "comparison_document",
+    "difference_words",
+    "doubt_text",
+    "doubt_words",
+    "list_words",
+    "render_comparison",
+]
 
 SHOWN = 8
 """Pairs of deciding lines of each kind that the text shows."""
@@ -34,7 +42,7 @@ def render_comparison(comparisons: Sequence[ListComparison], paint: Paint) -> st
         out += _kind(one.uncertain, "uncertain", Verdict.UNCERTAIN, paint, one.cut)
         if one.doubts:
             out += ["", "  lines that may match or not stand in both lists and are taken to match the same packets:"]
-            out += [f"    {_doubt(doubt)}" for doubt in one.doubts[:SHOWN]]
+            out += [f"    {doubt_text(doubt)}" for doubt in one.doubts[:SHOWN]]
         out += [f"  assumed: {item.key} = {item.value} ({item.about})" for item in one.readings]
         out.append("")
     return "\n".join([*out, CAUTION])
@@ -48,18 +56,18 @@ def comparison_document(comparisons: Sequence[ListComparison]) -> dict[str, Any]
     """
     document: dict[str, Any] = {"schema": "pathcheck/compare/1"}
     for kind in ("opened", "closed", "uncertain"):
-        document[kind] = [_difference(item) for one in comparisons for item in getattr(one, kind)]
+        document[kind] = [difference_words(item) for one in comparisons for item in getattr(one, kind)]
     document["acls"] = [
         {
             "device": one.after.device,
             "acl": one.after.acl,
             "family": one.after.family,
-            "before": _named(one.before),
-            "after": _named(one.after),
-            "opened": [_difference(item) for item in one.opened],
-            "closed": [_difference(item) for item in one.closed],
-            "uncertain": [_difference(item) for item in one.uncertain],
-            "shared_doubts": [_doubt_words(doubt) for doubt in one.doubts],
+            "before": list_words(one.before),
+            "after": list_words(one.after),
+            "opened": [difference_words(item) for item in one.opened],
+            "closed": [difference_words(item) for item in one.closed],
+            "uncertain": [difference_words(item) for item in one.uncertain],
+            "shared_doubts": [doubt_words(doubt) for doubt in one.doubts],
         }
         for one in comparisons
     ]
@@ -98,7 +106,7 @@ def _kind(items: tuple[ListDifference, ...], word: str, what: Verdict, paint: Pa
         if members[0].region.sample is not None:
             out.append(f"    for example {packet_words(members[0].region.sample)}")
         out += _decided("before", before) + _decided("after", after)
-        out += [f"    uncertain: {_doubt(doubt)}" for doubt in doubts]
+        out += [f"    uncertain: {doubt_text(doubt)}" for doubt in doubts]
     if len(groups) > SHOWN or (cut and len(items) >= ASKED):
         out += ["", f"  and more is {word}; --json shows all"]
     return out
@@ -142,16 +150,16 @@ def _name(one: ComparedList) -> str:
     return f"{one.acl} of {one.device}" + (f" in {one.place}" if one.place else "")
 
 
-def _named(one: ComparedList) -> dict[str, Any]:
+def list_words(one: ComparedList) -> dict[str, Any]:
     """A list with its place, as a document."""
     return {"device": one.device, "acl": one.acl, "file": one.place or None, "lines": one.lines}
 
 
-def _difference(item: ListDifference) -> dict[str, Any]:
+def difference_words(item: ListDifference) -> dict[str, Any]:
     """One region with the lines that decide its sample."""
     document = {**region_words(item.region), "before": _use(item.before), "after": _use(item.after)}
     if item.doubts:
-        document["doubts"] = [_doubt_words(doubt) for doubt in item.doubts]
+        document["doubts"] = [doubt_words(doubt) for doubt in item.doubts]
     return document
 
 
@@ -166,12 +174,12 @@ def _use(use: LineUse) -> dict[str, Any]:
     }
 
 
-def _doubt(doubt: Doubt) -> str:
+def doubt_text(doubt: Doubt) -> str:
     """A doubt with its line."""
     return doubt.why + (f", {doubt.span.file}:{doubt.span.line}: {doubt.span.words}" if doubt.span else "")
 
 
-def _doubt_words(doubt: Doubt) -> dict[str, Any]:
+def doubt_words(doubt: Doubt) -> dict[str, Any]:
     """A doubt as a document."""
     span = doubt.span
     return {
