@@ -10,13 +10,13 @@ from model_builders import span
 from strategies import list_devices, list_lines, packets
 
 from pathcheck.dataplane.first_match import filter_packets
-from pathcheck.errors import UsageError
+from pathcheck.errors import CapacityError, UsageError
 from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import AccessList, Action, Line, Remark
 from pathcheck.model.device import Device
 from pathcheck.packet.address import IPVersion
 from pathcheck.packetset.algebra import PacketSet, packet_space
-from pathcheck.queries.list_comparison import compare_lists
+from pathcheck.queries.list_comparison import MOST, compare_lists
 from pathcheck.queries.list_difference import Difference, ListSide, list_difference
 from pathcheck.results.comparison import ListComparison
 
@@ -152,8 +152,13 @@ def test_regions_are_the_difference_and_the_evaluator_agrees_on_each_packet(
     pair: tuple[ListSide, ListSide], data: st.DataObject
 ) -> None:
     before, after = pair
-    answer = compare_lists(before, after)
     found = list_difference(before, after)
+    try:
+        answer = compare_lists(before, after)
+    except CapacityError:
+        # More rows than anybody reads are refused, never cut in silence, and only where there are so many.
+        assert any(len(part.boxes(MOST + 1)) > MOST for part in (found.opened, found.closed, found.uncertain))
+        return
     space = packet_space(4 if before.family == "ipv4" else 6)
     for kind in ("opened", "closed", "uncertain"):
         items = getattr(answer, kind)
