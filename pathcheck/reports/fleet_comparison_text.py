@@ -94,7 +94,8 @@ class _Writer:
     def _proof(self) -> str:
         """Say why there is no effect."""
         lists = [one for one in self.change.lists if one.status is ListStatus.CHANGED]
-        alike = f"{_number(len(lists), 'edited list')} decide each packet as before; " if lists else ""
+        decide = "decides" if len(lists) == 1 else "decide"
+        alike = f"{_number(len(lists), 'edited list')} {decide} each packet as before; " if lists else ""
         if not self.change.asked:
             return f"{alike}all that was edited treats each packet alike at each device, so nothing can fare otherwise"
         return f"{alike}the packets that the edits can touch were followed through both states and end alike"

@@ -40,6 +40,8 @@ __all__ = ["EndToEnd"]
 
 _PREFIXES = 64
 """Prefixes that are told to hold all destinations, at most."""
+_WIDE: dict[IPVersion, int] = {4: 16, 6: 48}
+"""Prefixes that are shorter hold many destinations."""
 _ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
 _NOT_ROUTED: dict[IPVersion, tuple[Prefix, ...]] = {
     # No router forwards these (RFC 1812 section 5.3.7; RFC 4291 sections 2.5.2, 2.5.3, 2.5.6 and 2.7), and nobody asks
@@ -256,7 +258,7 @@ class EndToEnd:
 
     def _compare(self, sides: Sequence[_Side], units: Callable[[], Iterable[_Unit]]) -> None:
         """Carry what enters through both states and tell what fares otherwise."""
-        works = [Propagation(side.network, self.version) for side in sides]
+        works: list[list[Propagation]] = [[], []]
         before, after = (
             self._verdicts(work, side, sides[1 - number])
             for number, (work, side) in enumerate(zip(works, sides, strict=True))
@@ -287,7 +289,7 @@ class EndToEnd:
                     if not part.is_empty:
                         self._tell(sides, unit, kind, pair, part)
 
-    def _met(self, works: Sequence[Propagation], sides: Sequence[_Side], packets: PacketSet) -> PacketSet:
+    def _met(self, works: Sequence[Sequence[Propagation]], sides: Sequence[_Side], packets: PacketSet) -> PacketSet:
         """Return those packets of unknown fate that meet something that differs, as far as their ways are known.
 
         The others have the same ways in both states up to the same line, and nobody knows what becomes of
@@ -300,7 +302,7 @@ class EndToEnd:
             if held.is_empty or held <= met:
                 continue
             for work, side in zip(works, sides, strict=True):
-                came = [work.seen_at(spot.device, spot.interface)]
+                came = [one.seen_at(spot.device, spot.interface) for one in work]
                 came += [
                     start.packets
                     for start in side.starts
@@ -308,16 +310,20 @@ class EndToEnd:
                 ]
                 met |= held & space.union(came)
         rest = packets - met
-        for touch in works[1].touches():
+        for touch in (touch for one in works[1] for touch in one.touches()):
             self.left_open.update(dict.fromkeys(touch.doubts_about(rest)))
         return met
 
-    def _verdicts(self, work: Propagation, side: _Side, other: _Side) -> dict[Verdict, PacketSet]:
+    def _verdicts(self, works: list[Propagation], side: _Side, other: _Side) -> dict[Verdict, PacketSet]:
         """Return what becomes of all packets that either state is asked about; what nobody sends is denied."""
         space = packet_space(self.version)
         sets: dict[Verdict, list[PacketSet]] = {verdict: [] for verdict in Verdict}
-        for fate, packets in work.carry(_narrowed(side.starts)).items():
-            sets[fate.reason.verdict].append(packets)
+        for starts in _narrowed(side.starts):
+            work = Propagation(side.network, self.version)
+            works.append(work)
+            for fate, packets in work.carry(starts).items():
+                sets[fate.reason.verdict].append(packets)
+            self.readings.update(work.readings)
         for end in side.known:
             sets[end.reason.verdict].append(end.packets)
         everything = side.asked(self.version) | other.asked(self.version)
@@ -327,7 +333,6 @@ class EndToEnd:
             everything -= space.union(side.direct) - other.asked(self.version)
         if other.direct:
             everything -= space.union(other.direct) - side.asked(self.version)
-        self.readings.update(work.readings)
         passing, dropped, unknown = (
             space.union(sets[verdict]) for verdict in (Verdict.PERMITTED, Verdict.DENIED, Verdict.UNCERTAIN)
         )
@@ -394,14 +399,19 @@ def _within(starts: Iterable[Start], packets: PacketSet) -> Iterator[Start]:
             yield replace(start, packets=held)
 
 
-def _narrowed(starts: Sequence[Start]) -> Iterator[Start]:
-    """Yield starts with few prefixes that hold their destinations: then tables are cut for these only."""
-    if not starts:
-        return
-    space = starts[0].packets.space
-    cover = space.union(start.packets for start in starts).destinations_within(_PREFIXES)
+def _narrowed(starts: Iterable[Start]) -> list[list[Start]]:
+    """Return starts with few prefixes that hold their destinations, those with wide ones apart.
+
+    Tables are cut for these prefixes only, and all that comes to a table together is cut for all of them: a
+    few packets to everywhere would make it slow for all others.
+    """
+    narrow: list[Start] = []
+    wide: list[Start] = []
     for start in starts:
-        yield start if all(one.size == 1 for one in start.destinations) else replace(start, destinations=cover)
+        if any(one.size > 1 for one in start.destinations):
+            start = replace(start, destinations=start.packets.destinations_within(_PREFIXES))
+        (wide if any(one.length < _WIDE[one.version] for one in start.destinations) else narrow).append(start)
+    return [group for group in (narrow, wide) if group]
 
 
 def _stayed(side: _Side, other: _Side, sample: Packet, version: IPVersion) -> Iterator[End]:

@@ -154,7 +154,7 @@ class _Touching:
         self._tables()
         if not self.near.is_nothing:
             self.from_stations += [self._sources([prefix]) for prefix in self.stations.differing(self.version)]
-            self.from_devices += [self._sources(self._addresses_of_changed())]
+            self.from_devices += [self._sources(self._starting_otherwise())]
             self.always += [*self.from_stations, *self.from_devices]
         handed: dict[LinkEnd, Spans] = {}
         there: dict[LinkEnd, Spans] = {}
@@ -385,10 +385,13 @@ class _Touching:
             if item.address.version == self.version and item.role != "link-local"
         ]
 
-    def _addresses_of_changed(self) -> list[Prefix]:
-        """Return the addresses of all devices that differ: what they send themselves may start otherwise."""
+    def _starting_otherwise(self) -> Iterator[Prefix]:
+        """Yield the addresses whose packets do not start at the same devices in both states."""
         names = [*(pair.name for pair in self.states.pairs), *self.states.added, *self.states.removed]
-        return [prefix for name in names for prefix in self._own_addresses(name)]
+        for prefix in dict.fromkeys(prefix for name in names for prefix in self._own_addresses(name)):
+            first, second = (_owners(network, prefix.first) for network in self.states.networks)
+            if first != second:
+                yield prefix
 
     def _own(self, pair: Pair) -> PacketSet:
         """Return all packets to a device's own addresses."""
@@ -431,6 +434,20 @@ class _Touching:
     def _sources(self, prefixes: Iterable[Prefix]) -> PacketSet:
         anywhere = AddressMatch.any(self.version)
         return packet_space(self.version).of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in prefixes)
+
+
+def _owners(network: Network, address: Address) -> list[tuple[object, ...]]:
+    """Return the devices that packets of an address start on, with what is in doubt there."""
+    topology = network.topology
+    return [
+        (
+            item.device,
+            topology.device(item.device).interfaces[item.interface].vrf,
+            doubt_words(topology.state(item.device, item.interface).doubts),
+        )
+        for item in topology.owners(address)
+        if item.address.role != "link-local" and topology.may_be_up(item)
+    ]
 
 
 def _owned(network: Network, prefixes: Iterable[Prefix]) -> Iterator[int]:
