@@ -498,6 +498,8 @@ class _Builder:
         target = Prefix(self.version, route.next_hop.value, self.width)
         doubts: list[Doubt] = []
         readings: list[Reading] = []
+        if isinstance(route.given, StaticRoute) and route.given.permanent and self.down_subnets(route):
+            doubts.append(Doubt("a permanent route may stay although the subnet of its next hop is down", route.span))
         if mode != "connected" and route.key in self.routes and next(self.resolvers(route, with_itself=True), None):
             # Another route of its own prefix would resolve it; whether a device lets it is not known.
             doubts.append(_circle(route))

@@ -408,6 +408,18 @@ def test_a_borrowed_address_leaves_open_where_the_stations_are() -> None:
     assert not fib.piece(Address.parse("10.9.0.1")).doubts
 
 
+def test_a_permanent_route_may_stay_though_the_subnet_of_its_next_hop_is_down() -> None:
+    down = interface("Ethernet3", "10.0.9.1/30", shutdown=True)
+    backup = route("10.9.0.0/16", "10.0.0.2", distance=200)
+    kept = table(UPLINK, down, route("10.9.0.0/16", "10.0.9.2", permanent=True), backup)
+    assert [doubt.why for doubt in kept.piece(Address.parse("10.9.0.1")).doubts] == [
+        "a permanent route may stay although the subnet of its next hop is down"
+    ]
+    # One that is not permanent goes, and so does one whose next hop was on no subnet at all.
+    for gone in (route("10.9.0.0/16", "10.0.9.2"), route("10.9.0.0/16", "10.0.8.2", permanent=True)):
+        assert not table(UPLINK, down, gone, backup).piece(Address.parse("10.9.0.1")).doubts
+
+
 def test_a_permanent_route_may_stay() -> None:
     down = interface("Ethernet3", "10.1.30.1/24", shutdown=True)
     fib = table(

@@ -124,8 +124,11 @@ def test_whether_the_default_route_resolves_a_next_hop(reading, expected):
 
 def test_a_floating_route_acts_when_the_interface_is_down():
     down = interface("Ethernet3", "10.0.9.1/30", shutdown=True)
-    config = fleet(quay(down, route("10.1.90.0/24", "10.0.9.2"), route("10.1.90.0/24", "10.0.0.2", distance=200)), CORE)
+    backup = route("10.1.90.0/24", "10.0.0.2", distance=200)
+    config = fleet(quay(down, route("10.1.90.0/24", "10.0.9.2"), backup), CORE)
     assert reasons(config) == {"arrived"}
+    config = fleet(quay(down, route("10.1.90.0/24", "10.0.9.2", permanent=True), backup), CORE)
+    assert reasons(config) == {"unmodelled"}
 
 
 def test_a_loop_is_found():
