@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pathcheck.cli.main import app
-from pathcheck.errors import UnknownNameError, UsageError
+from pathcheck.errors import InputError, UnknownNameError, UsageError
 
 OLD = """\
 hostname quay-a
@@ -130,8 +130,10 @@ def test_a_line_that_may_match_leaves_it_uncertain(folder: Path) -> None:
 
 
 def test_questions_that_cannot_be_answered(folder: Path) -> None:
+    with pytest.raises(InputError, match="`before` cannot be read"):
+        run("before", "after")
     for words, why in (
-        (("before", "after"), "--acl A B"),
+        (("before",), "two states of a fleet, found 1"),
         ((), "--acl A B"),
         (("--acl", "old.cfg", "new.cfg"), "3 lists"),
         (("--acl", "old.cfg:", "new.cfg"), "behind the colon"),
