@@ -32,7 +32,7 @@ from pathcheck.source import Span
 
 __all__ = ["SHOW", "render_fleet_comparison"]
 
-SHOW = 200
+SHOW = 100
 """Regions of each kind that the text is made of, at most."""
 GROUPS = 10
 """Causes of each kind that are shown."""

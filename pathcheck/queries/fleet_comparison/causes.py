@@ -45,36 +45,37 @@ class Fate:
         return tuple(dict.fromkeys(doubt for end in self.ends for doubt in end.doubts))
 
 
-def fate_of(network: Network, sample: Packet, starts: Iterable[Start], known: Iterable[End]) -> Fate:
+def fate_of(network: Network, sample: Packet, starts: Sequence[Start], known: Iterable[End]) -> Fate:
     """Follow one packet from each of its starts, and let the evaluator do the same.
 
     Parameters
     ----------
-    starts, known
-        All of one state; those that hold the packet count.
+    starts
+        Those that hold the packet.
+    known
+        All ends that need no following; those that hold the packet count.
 
     Raises
     ------
     InternalFault
         The two disagree.
     """
-    mine = [start for start in starts if sample in start.packets]
     point = packet_space(sample.version).of_packet(sample)
     there = (Prefix(sample.version, sample.destination.value, WIDTH[sample.version]),)
     ends: list[End] = [end for end in known if sample in end.packets]
-    if mine:
+    if starts:
         walk = Walk(network, sample.version)
-        ends += walk.run([replace(start, packets=point, destinations=there) for start in mine])
+        ends += walk.run([replace(start, packets=point, destinations=there) for start in starts])
         reasons = {end.reason for end in ends if end.start is not None}
         theirs = {
             outcome.reason
-            for start in mine
+            for start in starts
             for outcome in evaluate_packet(network.config, sample, start.at, start.vrf, start.ports)
         }
-        doubted = any(start.doubts for start in mine)
+        doubted = any(start.doubts for start in starts)
         certain = reasons - {Reason.UNMODELLED}
         if not doubted and not (certain <= theirs and (Reason.UNMODELLED in reasons or theirs <= reasons)):
-            raise disagreement(sample, reasons, theirs, mine)
+            raise disagreement(sample, reasons, theirs, starts)
     verdict = joint_verdict(end.reason.verdict for end in ends) if ends else Verdict.DENIED
     return Fate(sample, verdict, tuple(ends))
 

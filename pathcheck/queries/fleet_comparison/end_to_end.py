@@ -40,6 +40,7 @@ __all__ = ["EndToEnd"]
 
 _PREFIXES = 64
 """Prefixes that are told to hold all destinations, at most."""
+_CHUNK = 64
 _WIDE: dict[IPVersion, int] = {4: 16, 6: 48}
 """Prefixes that are shorter hold many destinations."""
 _ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
@@ -60,11 +61,26 @@ class _Side:
     known: list[End] = field(default_factory=list)
     direct: list[PacketSet] = field(default_factory=list)
     """Packets that stay on their subnet and need no device."""
+    _chunks: list[tuple[PacketSet, list[Start]]] = field(default_factory=list)
+    _asked: PacketSet | None = None
+
+    def starts_of(self, sample: Packet) -> Iterator[Start]:
+        """Yield the starts that hold a packet; many starts are left out at a time. All starts must be known by then."""
+        if not self._chunks:
+            union = packet_space(sample.version).union
+            for place in range(0, len(self.starts), _CHUNK):
+                chunk = self.starts[place : place + _CHUNK]
+                self._chunks.append((union(start.packets for start in chunk), chunk))
+        for packets, chunk in self._chunks:
+            if sample in packets:
+                yield from (start for start in chunk if sample in start.packets)
 
     def asked(self, version: IPVersion) -> PacketSet:
         """Return all packets that enter, or stay."""
-        sets = [*(start.packets for start in self.starts), *(end.packets for end in self.known), *self.direct]
-        return packet_space(version).union(sets)
+        if self._asked is None:
+            sets = [*(start.packets for start in self.starts), *(end.packets for end in self.known), *self.direct]
+            self._asked = packet_space(version).union(sets)
+        return self._asked
 
 
 @dataclass(slots=True)
@@ -376,7 +392,12 @@ class EndToEnd:
     ) -> EndChange:
         """Follow the packet of a region in both states."""
         fates = [
-            fate_of(side.network, sample, side.starts, [*side.known, *_stayed(side, other, sample, self.version)])
+            fate_of(
+                side.network,
+                sample,
+                tuple(side.starts_of(sample)),
+                [*side.known, *_stayed(side, other, sample, self.version)],
+            )
             for side, other in zip(sides, reversed(sides), strict=True)
         ]
         verdicts = tuple(fate.verdict for fate in fates)
