@@ -29,7 +29,7 @@ from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, 
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict, joint_verdict
 
-__all__ = ["ask_flow", "ask_list", "network_of"]
+__all__ = ["ask_flow", "ask_list", "flow_ends", "network_of"]
 
 ROWS = 6
 """Rows in which the packets of one path or line are shown at most."""
@@ -99,10 +99,34 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True, brief: bool
     InternalFault
         The evaluator disagrees.
     """
+    there, back = _follow(network_of(loaded.config), flow, reply, brief)
+    answer = there.answer(_flow_words(flow))
+    if back.ends:
+        # The reply is shown for the packets that the paths show, where it can be.
+        back.wishes = [packet_space(it.version).of_packet(it).reply() for it in there.samples]
+        answer = replace(answer, reply=back.answer(_swapped_words(flow)))
+    return answer
+
+
+def flow_ends(config: FleetConfig, flow: Flow, *, reply: bool = True) -> tuple[tuple[End, ...], tuple[End, ...]]:
+    """Follow all packets of a flow, and return what becomes of them and of the replies, without making an answer of it.
+
+    For many fleets that differ little: no sample is taken, so the evaluator is not asked either.
+
+    Raises
+    ------
+    FlowError, UnknownNameError, CapacityError
+        As :func:`ask_flow`.
+    """
+    there, back = _follow(network_of(config), flow, reply, brief=True)
+    return tuple(there.ends), tuple(back.ends)
+
+
+def _follow(network: Network, flow: Flow, reply: bool, brief: bool) -> tuple[_Answering, _Answering]:
+    """Follow a flow, and its reply where it is wanted."""
     versions = versions_of(flow)
     if not versions:
         raise FlowError("the source and the destination of the flow are of two IP versions")
-    network = network_of(loaded.config)
     there, back = _Answering(network, flow, brief), _Answering(network, flow, brief)
     if len(versions) == 2:
         versions = _spoken(network, flow, there.notes)
@@ -120,12 +144,7 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True, brief: bool
                 raise CapacityError(
                     f"the reply: {error.message}", help=f"{error.help}; `--no-reply` asks about the way there only"
                 ) from error
-    answer = there.answer(_flow_words(flow))
-    if back.ends:
-        # The reply is shown for the packets that the paths show, where it can be.
-        back.wishes = [packet_space(it.version).of_packet(it).reply() for it in there.samples]
-        answer = replace(answer, reply=back.answer(_swapped_words(flow)))
-    return answer
+    return there, back
 
 
 def _spoken(network: Network, flow: Flow, notes: list[str]) -> tuple[IPVersion, ...]:
