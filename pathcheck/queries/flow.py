@@ -29,7 +29,7 @@ from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, 
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict, joint_verdict
 
-__all__ = ["ask_flow", "ask_list", "flow_ends", "network_of"]
+__all__ = ["Followed", "ask_flow", "ask_followed", "ask_list", "follow", "network_of"]
 
 ROWS = 6
 """Rows in which the packets of one path or line are shown at most."""
@@ -99,27 +99,43 @@ def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True, brief: bool
     InternalFault
         The evaluator disagrees.
     """
-    there, back = _follow(network_of(loaded.config), flow, reply, brief)
-    answer = there.answer(_flow_words(flow))
+    return ask_followed(follow(loaded.config, flow, reply=reply, brief=brief))
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A flow that was followed, and its reply; an answer can be made of it.
+
+    Parameters
+    ----------
+    there, back
+        What becomes of its packets, and of the replies to those that pass.
+    """
+
+    flow: Flow
+    there: tuple[End, ...]
+    back: tuple[End, ...]
+    _work: tuple[_Answering, _Answering] = field(repr=False, compare=False)
+
+
+def follow(config: FleetConfig, flow: Flow, *, reply: bool = True, brief: bool = False) -> Followed:
+    """Follow all packets of a flow without making an answer of it: no sample is taken, and the evaluator not asked.
+
+    For many fleets that differ little. Parameters and errors are those of :func:`ask_flow`.
+    """
+    work = _follow(network_of(config), flow, reply, brief)
+    return Followed(flow, tuple(work[0].ends), tuple(work[1].ends), work)
+
+
+def ask_followed(followed: Followed) -> FlowAnswer:
+    """Make the answer of a flow that was followed, each sample confirmed by the evaluator."""
+    there, back = followed._work
+    answer = there.answer(_flow_words(followed.flow))
     if back.ends:
         # The reply is shown for the packets that the paths show, where it can be.
         back.wishes = [packet_space(it.version).of_packet(it).reply() for it in there.samples]
-        answer = replace(answer, reply=back.answer(_swapped_words(flow)))
+        answer = replace(answer, reply=back.answer(_swapped_words(followed.flow)))
     return answer
-
-
-def flow_ends(config: FleetConfig, flow: Flow, *, reply: bool = True) -> tuple[tuple[End, ...], tuple[End, ...]]:
-    """Follow all packets of a flow, and return what becomes of them and of the replies, without making an answer of it.
-
-    For many fleets that differ little: no sample is taken, so the evaluator is not asked either.
-
-    Raises
-    ------
-    FlowError, UnknownNameError, CapacityError
-        As :func:`ask_flow`.
-    """
-    there, back = _follow(network_of(config), flow, reply, brief=True)
-    return tuple(there.ends), tuple(back.ends)
 
 
 def _follow(network: Network, flow: Flow, reply: bool, brief: bool) -> tuple[_Answering, _Answering]:
