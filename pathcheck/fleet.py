@@ -218,6 +218,7 @@ class _Loading:
             required_flows=flows,
             session=fleet_file.session,
             waivers=waivers,
+            jobs=fleet_file.jobs,
             refused=tuple(sorted(refused, key=lambda one: one.file)),
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal, get_args
 
 from pathcheck.model.device import Device
 from pathcheck.packet.address import Address
@@ -12,7 +13,12 @@ from pathcheck.packet.protocol import TCP
 from pathcheck.packet.ranges import Ranges
 from pathcheck.source import Span
 
-__all__ = ["Bootstrap", "FleetConfig", "Link", "LinkEnd", "Place", "Session"]
+__all__ = ["JOB_PARTS", "Bootstrap", "FleetConfig", "JobPart", "Link", "LinkEnd", "Place", "Session"]
+
+JobPart = Literal["vlans", "ports", "addresses", "lists", "bindings", "routes", "gateway"]
+"""A part of a device's configuration that automation pushes as a job of its own, or together with others."""
+
+JOB_PARTS: tuple[JobPart, ...] = get_args(JobPart)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +127,8 @@ class FleetConfig:
         Path of the file of waivers, the same way.
     refused
         Files that may hold further devices: a next hop that no known device has may be one of theirs.
+    jobs
+        Parts that are pushed together, in the order in which a job applies them; each other part is a job alone.
     """
 
     devices: Mapping[str, Device]
@@ -131,3 +139,4 @@ class FleetConfig:
     waivers: str | None = None
     session: Session = field(default_factory=Session)
     refused: tuple[RefusedFile, ...] = ()
+    jobs: tuple[tuple[JobPart, ...], ...] = ()

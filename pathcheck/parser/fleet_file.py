@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from pathcheck.errors import nearest
 from pathcheck.model.assumptions import Assumptions
-from pathcheck.model.fleet_config import Bootstrap, Link, LinkEnd, Place, Session
+from pathcheck.model.fleet_config import JOB_PARTS, Bootstrap, JobPart, Link, LinkEnd, Place, Session
 from pathcheck.model.interface import canonical_name
 from pathcheck.packet.address import Address
 from pathcheck.packet.port import port_number
@@ -24,7 +24,7 @@ from pathcheck.source import Span
 
 __all__ = ["DeviceEntry", "FileName", "FleetFile", "read_fleet_file"]
 
-_KEYS = ("devices", "links", "places", "assume", "bootstrap", "session", "required_flows", "waivers")
+_KEYS = ("devices", "links", "places", "assume", "bootstrap", "session", "required_flows", "waivers", "jobs")
 _DEVICE_KEYS = ("files", "serial", "management", "assume")
 _BOOTSTRAP_KEYS = ("file", "devices", "vlan", "subnet", "pool", "gateway", "dhcp", "server", "protocols")
 _SESSION_KEYS = ("protocol", "port", "source")
@@ -75,6 +75,7 @@ class FleetFile:
     session: Session = field(default_factory=Session)
     required_flows: FileName | None = None
     waivers: FileName | None = None
+    jobs: tuple[tuple[JobPart, ...], ...] = ()
 
     def assumptions(self, device: str | None = None) -> Assumptions:
         """Return the settings that hold for a device; those of the fleet where it has none of its own."""
@@ -122,6 +123,7 @@ class _Reader:
                 self._file(parts["required_flows"], "the file of required flows") if "required_flows" in parts else None
             ),
             waivers=self._file(parts["waivers"], "the file of waivers") if "waivers" in parts else None,
+            jobs=self._jobs(parts["jobs"]) if "jobs" in parts else (),
         )
         self._said.settle()
         return fleet
@@ -343,6 +345,27 @@ class _Reader:
             if word is not None and (word in places or prefix is not None):
                 source = word
         return Session(protocol, ports, source, node.span)
+
+    def _jobs(self, node: YamlNode) -> tuple[tuple[JobPart, ...], ...]:
+        """List of jobs, each a part or a list of parts that are pushed together."""
+        taken: dict[str, Span] = {}
+        jobs: list[tuple[JobPart, ...]] = []
+        for item in self._said.items(node, "a list of jobs"):
+            job: list[JobPart] = []
+            for part in self._said.one_or_more(item):
+                word = self._said.choice(part, "a part of the configuration", JOB_PARTS)
+                if word is None:
+                    continue
+                if word in taken:
+                    self._said.add(f"the part `{word}` is in a job already, in line {taken[word].line}", part.span)
+                    continue
+                taken[word] = part.span
+                job += [known for known in JOB_PARTS if known == word]
+            if job:
+                jobs.append(tuple(job))
+            elif not self._said.one_or_more(item):
+                self._said.add("a job needs at least one part", item.span)
+        return tuple(jobs)
 
     def _file(self, node: YamlNode, what: str) -> FileName | None:
         """A path inside the fleet's folder."""

@@ -107,6 +107,10 @@ def test_an_empty_file_is_a_fleet_without_settings():
         ("bootstrap: [{file: a, protocols: [tfpt]}]", 1, 35, "`tfpt` is no port that is known by name"),
         ("session: {protocol: icmp}", 1, 21, "a protocol with ports"),
         ("session: {source: nobody}", 1, 19, "`nobody` is no place of this file"),
+        ("jobs: [[vlans, port]]", 1, 16, "did you mean `ports`?"),
+        ("jobs: [[vlans, ports], [lists, ports]]", 1, 32, "`ports` is in a job already, in line 1"),
+        ("jobs: [[]]", 1, 8, "a job needs at least one part"),
+        ("jobs: routes", 1, 7, "expected a list of jobs"),
     ],
 )
 def test_each_fault_is_said_at_its_place(text, line, column, words):
@@ -129,3 +133,8 @@ def test_a_long_chain_of_places_needs_no_deep_stack():
 def test_places_that_multiply_stay_small():
     rows = "".join(f"  p{n}: [p{n + 1}, p{n + 1}]\n" for n in range(60))
     assert len(read(f"places:\n{rows}  p60: [10.1.20.7, 10.1.20.8]\n").places["p0"].prefixes) == 2
+
+
+def test_jobs_are_parts_that_run_together():
+    assert read("jobs: [[vlans, ports], routes]\n").jobs == (("vlans", "ports"), ("routes",))
+    assert read("places: {}\n").jobs == ()
