@@ -400,6 +400,7 @@ class _Loading:
                 name=name,
                 unmodelled=(*device.unmodelled, *doubts),
                 management=entry.management if entry else None,
+                management_span=entry.management_span if entry else None,
                 serial=entry.serial if entry else None,
             )
         self.accounts.extend(

@@ -72,6 +72,8 @@ class Device:
         Lists that guard packets to the device's own addresses as a whole.
     management, serial
         From `fleet.yaml`.
+    management_span
+        Where `fleet.yaml` says the management address.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Device:
     assume: Assumptions = field(default_factory=Assumptions)
     management: Address | None = None
     serial: str | None = None
+    management_span: Span | None = field(default=None, compare=False)
 
     def access_list(self, family: Family, name: str) -> AccessList | None:
         """Return the list of that name, None where it is not defined."""

@@ -60,6 +60,7 @@ class DeviceEntry:
     serial: str | None = None
     management: Address | None = None
     assume: Mapping[str, str] = field(default_factory=dict)
+    management_span: Span | None = field(default=None, compare=False)
     span: Span = field(compare=False, kw_only=True)
 
 
@@ -160,6 +161,7 @@ class _Reader:
                     else None
                 ),
                 assume=self._assume(found["assume"][1]) if "assume" in found else {},
+                management_span=found["management"][1].span if "management" in found else None,
                 span=key.span,
             )
         return devices

@@ -1,0 +1,583 @@
+"""The chain between the controller and a device, link by link, where the walk says that it breaks.
+
+The walk has decided. Each link is asked in its order whether it is what breaks; a link is
+only blamed for what the walk met, or for what keeps packets from the device in any case. So the
+chain never contradicts the verdict, and where no link explains it the path is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from pathcheck.dataplane.interface_state import interface_state, svi_vlan
+from pathcheck.model.access_list import Direction, Family
+from pathcheck.model.device import Device
+from pathcheck.model.fleet_config import FleetConfig, LinkEnd
+from pathcheck.model.flow import EntryPoint
+from pathcheck.model.interface import Interface, InterfaceAddress
+from pathcheck.model.vlan import ALWAYS_PRESENT
+from pathcheck.network.entry import flow_packets
+from pathcheck.network.layer2 import Carriage, CarriageFault
+from pathcheck.network.reachability import End, HopTrace, Network, Start, Walk
+from pathcheck.network.reply import replies_to
+from pathcheck.packet.address import Address, IPVersion
+from pathcheck.queries.flow import Followed, network_of
+from pathcheck.queries.manageability.judging import fails, reached
+from pathcheck.results.manageability import LINK_KINDS, ChainLink, LinkKind, ManagementAnswer
+from pathcheck.results.path import Doubt, LineUse, RouteUse
+from pathcheck.results.verdict import Reason, Verdict
+from pathcheck.source import Span
+
+__all__ = ["explain"]
+
+_ORDER = {kind: place for place, kind in enumerate(LINK_KINDS)}
+
+
+def explain(config: FleetConfig, found: ManagementAnswer, followed: Followed) -> ManagementAnswer:
+    """Return the answer with its chain: whole where it holds, else up to the link that breaks or is not known."""
+    chain = _Chain(config, found.device, followed)
+    if found.holds is False:
+        broken = chain.first_broken()
+        return replace(found, broken=broken, links=(*chain.links_before(broken), broken))
+    if found.holds is None:
+        uncertain = chain.first_uncertain()
+        return replace(found, uncertain=uncertain, links=(*chain.links_before(uncertain), uncertain))
+    return replace(found, links=tuple(chain.links_before(None)))
+
+
+@dataclass(slots=True)
+class _Use:
+    """A list on the way that decides, with where it is applied."""
+
+    device: Device
+    use: LineUse
+    where: str
+    is_guard: bool
+    binding: Span | None
+
+
+class _Chain:
+    """The chain of one device."""
+
+    def __init__(self, config: FleetConfig, name: str, followed: Followed) -> None:
+        self.config = config
+        self.network: Network = network_of(config)
+        self.device = config.devices[name]
+        self.followed = followed
+        self.flow = followed.flow
+        self.address = Address(self.flow.destination[0].version, self.flow.destination[0].value)
+        self.version: IPVersion = self.address.version
+        self.family: Family = "ipv4" if self.version == 4 else "ipv6"
+
+    # ---- what is known of the device --------------------------------------------------------
+
+    @cached_property
+    def own(self) -> tuple[Interface, InterfaceAddress] | None:
+        """The interface that has the management address, one that is up where there are several."""
+        found = [
+            (interface, address)
+            for interface in self.device.interfaces.values()
+            for address in interface.addresses
+            if address.address == self.address
+        ]
+        found.sort(key=lambda item: not self.network.topology.state(self.device.name, item[0].name).up)
+        return found[0] if found else None
+
+    @cached_property
+    def answers(self) -> tuple[End, ...]:
+        """What becomes of the device's answers: those that the walk met, else those that it would send."""
+        if self.followed.back:
+            return self.followed.back
+        if self.own is None or self.own[0].channel_group is not None:
+            return ()
+        packets = replies_to(flow_packets(self.flow, self.version))
+        start = Start(EntryPoint(self.device.name), packets, self.flow.source, self.own[0].vrf)
+        return Walk(self.network, self.version).run([start])
+
+    @cached_property
+    def gateways(self) -> tuple[tuple[LinkEnd, Address, RouteUse], ...]:
+        """Where the device's own table sends answers that need a router: its interface, the next hop, the route."""
+        found: dict[tuple[LinkEnd, Address], RouteUse] = {}
+        for end in self.answers:
+            hop = end.hops[0] if end.hops else None
+            for _, use in hop.routes if hop is not None and hop.device == self.device.name else ():
+                if use.next_hop is not None and use.interface is not None:
+                    found.setdefault((LinkEnd(self.device.name, use.interface), use.next_hop), use)
+        return tuple((out, address, use) for (out, address), use in found.items())
+
+    def uplinks(self) -> list[tuple[LinkEnd, LinkEnd, Carriage]]:
+        """Each way from the device to an owner of one of its gateways: both interfaces, and whether frames pass."""
+        topology, layer2 = self.network.topology, self.network.layer2
+        return [
+            (out, owner.end, layer2.between(out, owner.end))
+            for out, address, _ in self.gateways
+            for owner in topology.owners(address)
+            if owner.device != self.device.name
+        ]
+
+    # ---- the first link that breaks ---------------------------------------------------------
+
+    def first_broken(self) -> ChainLink:
+        """Return the first link, in the order of the chain, that the walk's failure rests on."""
+        static = self.broken_address() or self.broken_interface()
+        if static is not None:
+            return static
+        found = [self.at_end(end, back=False) for end in self.followed.there if fails(end, self.device.name)]
+        found += [self.at_end(end, back=True) for end in self.answers if fails(end, None)]
+        carried = self.broken_uplink()
+        if carried is not None and any(link.kind in ("gateway", "route", "way-back", "path") for link in found):
+            found.append(carried)
+        return min(found, key=lambda link: _ORDER[link.kind])
+
+    def broken_address(self) -> ChainLink | None:
+        """The management address is on no interface of the device."""
+        if self.own is not None:
+            return None
+        name = self.device.name
+        near = [
+            (interface, address)
+            for interface in self.device.interfaces.values()
+            for address in interface.addresses
+            if address.role != "link-local" and self.address in address.prefix
+        ]
+        others = [owner for owner in self.network.topology.owners(self.address) if owner.device != name]
+        message = f"no interface of {name} has the management address {self.address}"
+        if near:
+            message += f"; `{near[0][0].name}`, on its subnet, has {near[0][1].address}"
+        elif others:
+            message += f"; {others[0].end} has it"
+        span = near[0][1].span if near else self.device.management_span
+        because = [self.device.management_span] if near else [owner.address.span for owner in others[:1]]
+        return ChainLink(
+            "address",
+            "broken",
+            message,
+            span,
+            name,
+            because=tuple(it for it in because if it is not None),
+            help="give the interface the address that `fleet.yaml` names, or correct `management` there",
+        )
+
+    def broken_interface(self) -> ChainLink | None:
+        """The interface that has the management address is down for certain."""
+        assert self.own is not None
+        interface, _ = self.own
+        end = LinkEnd(self.device.name, interface.name)
+        state = self.network.topology.state(*_pair(end))
+        if state.doubts or (state.up and state.member_of is None):
+            return None
+        if interface.kind != "svi" or interface.shutdown:
+            why = f"a member of {state.member_of}" if state.member_of else state.why
+            help_ = "remove the line that shuts it down" if interface.shutdown else "bring it up, or move the address"
+            return self._link("interface", f"`{end.interface}` is down: {why}", state.span, help_)
+        number = svi_vlan(interface)
+        vlan = self.device.vlans.get(number or 0)
+        if vlan is not None and vlan.shutdown:
+            return self._link("vlan", f"VLAN {number} is shut down", vlan.span, "remove the line that shuts it down")
+        if self.device.has_vlan_section and vlan is None and number not in ALWAYS_PRESENT:
+            return self._link(
+                "vlan", f"VLAN {number} of `{interface.name}` is not defined", interface.span, f"define `vlan {number}`"
+            )
+        return self.broken_port(interface, number or 0)
+
+    def broken_port(self, svi: Interface, vlan: int) -> ChainLink:
+        """No port that is up carries the VLAN of the management interface: the port that should is named."""
+        candidates: list[tuple[bool, bool, bool, int, ChainLink]] = []
+        for port in self.device.interfaces.values():
+            settings = port.switch_port
+            if settings is None or port.channel_group is not None:
+                continue
+            cabled = bool(self.network.topology.cables_of(self.device.name, port.name))
+            spans = dict(settings.spans)
+            carries = (
+                settings.mode != "access" and (settings.allowed is None or vlan in settings.allowed)
+            ) or vlan == (settings.access_vlan or 1)
+            state = interface_state(self.device, port)
+            if carries and not state.up:
+                link = self._link(
+                    "uplink",
+                    f"`{port.name}`, which carries VLAN {vlan}, is down: {state.why}",
+                    state.span,
+                    "bring the port up",
+                )
+            elif not carries and settings.mode != "access":
+                link = self._link(
+                    "uplink",
+                    f"the trunk `{port.name}` does not allow VLAN {vlan}, and no other port that is up carries it",
+                    spans.get("allowed", port.span),
+                    f"allow VLAN {vlan} on it",
+                )
+            elif not carries and cabled:
+                link = self._link(
+                    "uplink",
+                    f"`{port.name}` is an access port in VLAN {settings.access_vlan or 1}, and no port that is up "
+                    f"carries VLAN {vlan}",
+                    spans.get("access", port.span),
+                    f"make it a port that carries VLAN {vlan}",
+                )
+            else:
+                continue
+            candidates.append((not cabled, not carries, settings.mode == "access", len(candidates), link))
+        if candidates:
+            return min(candidates, key=lambda item: item[:4])[4]
+        return self._link(
+            "interface",
+            f"`{svi.name}` is down: no port that is up carries VLAN {vlan}",
+            svi.span,
+            f"let a port carry VLAN {vlan}",
+        )
+
+    def broken_uplink(self) -> ChainLink | None:
+        """Frames get to no router that the device's answers are sent to."""
+        ways = self.uplinks()
+        if not ways or any(carriage.carried for _, _, carriage in ways):
+            return None
+        fault = ways[0][2].fault
+        return self.by_carriage(fault) if fault is not None else None
+
+    # ---- what the walk met ------------------------------------------------------------------
+
+    def at_end(self, end: End, *, back: bool) -> ChainLink:
+        """Return the link that breaks at an end of the walk."""
+        if not end.hops:
+            return self._path(end, back)
+        hop = end.hops[-1]
+        own = back and len(end.hops) == 1 and hop.device == self.device.name
+        match end.reason:
+            case Reason.FILTERED:
+                return self._filtered(end, hop, back)
+            case Reason.STRANDED if hop.faults and isinstance(hop.faults[0], CarriageFault):
+                fault = hop.faults[0]
+                return self.by_carriage(fault, "uplink" if own or self._is_last(hop) else _way(back))
+            case Reason.UNROUTED | Reason.STRANDED:
+                return self._unrouted(hop, back, own)
+            case Reason.DISCARDED:
+                use = _route_of(hop)
+                prefix = f"the route to {use.prefix}" if use else "a discard route"
+                message = f"{hop.device} discards what goes to {self._target(back)}: {prefix} is a discard route"
+                help_ = f"give {hop.device} a route to {self._target(back)}"
+                return self._link("gateway" if own else _way(back), message, _span(use), help_, hop.device)
+            case Reason.HANDED_OVER:
+                return self._handed_over(hop, back, own)
+            case Reason.LOOPING:
+                use = _route_of(hop) or next((it for one in end.hops if (it := _route_of(one))), None)
+                way = " to ".join((*end.cycle, end.cycle[0]) if end.cycle else ())
+                message = f"packets to {self._target(back)} go round: {way}"
+                return self._link(
+                    _way(back), message, _span(use), "send them towards their destination on each device",
+                    hop.device,
+                )  # fmt: skip
+            case Reason.ARRIVED:
+                return self._arrived_elsewhere(end, hop)
+            case _:
+                return self._path(end, back)
+
+    def by_carriage(self, fault: CarriageFault, kind: LinkKind = "uplink") -> ChainLink:
+        """A VLAN that is not carried."""
+        help_ = {
+            "not-allowed": f"allow VLAN {fault.vlan} on the trunk",
+            "undefined-vlan": f"define `vlan {fault.vlan}` on {fault.device}",
+            "shut-vlan": f"remove the line that shuts VLAN {fault.vlan} down",
+            "down": "remove the line that shuts the port down",
+            "no-cable": "add the cable to `links`, or correct it there",
+        }.get(fault.kind, "make both ends of the cable fit each other")
+        return self._link(kind, fault.why, fault.span, help_, fault.device)
+
+    def _is_last(self, hop: HopTrace) -> bool:
+        """Whether a hop is a router on a subnet of the management interface, about to send to the device."""
+        return self.own is not None and any(
+            address.prefix.overlaps(self.own[1].prefix)
+            for name in (hop.out,)
+            if name is not None
+            for address in self.config.devices[hop.device].interfaces[name].addresses
+        )
+
+    def _unrouted(self, hop: HopTrace, back: bool, own: bool) -> ChainLink:
+        """No route, one that cannot be used, or a neighbour that cannot take the packets."""
+        target = self._target(back)
+        kind: LinkKind = "gateway" if own else _way(back)
+        use = _route_of(hop)
+        if hop.faults:
+            fault = hop.faults[0]
+            words = fault.why
+            gateway = self._gateway_at(fault.span) if own else None
+            if gateway is not None:
+                words = f"the default gateway {gateway} cannot be used: {words.partition(': ')[2] or words}"
+            because = (use.span,) if use is not None and use.span is not None and use.span != fault.span else ()
+            return ChainLink(
+                kind, "broken", words, fault.span, hop.device, because=because, help=self._route_help(hop, back, own)
+            )
+        down = self._down(hop)
+        if down is not None:
+            return self._link(kind, down[0], down[1], "bring it up", hop.device)
+        what = "has no default gateway and no route" if own and not self.device.gateways else "has no route"
+        place = self._anchor(hop, own)
+        return self._link(kind, f"{hop.device} {what} to {target}", place, self._route_help(hop, back, own), hop.device)
+
+    def _gateway_at(self, span: Span | None) -> Address | None:
+        return next((it.address for it in self.device.gateways if span is not None and it.span == span), None)
+
+    def _down(self, hop: HopTrace) -> tuple[str, Span | None] | None:
+        """Say that the interface where packets would come in is down, where it is."""
+        if hop.into is None:
+            return None
+        state = self.network.topology.state(hop.device, hop.into)
+        return None if state.up else (f"{hop.device}:{hop.into} is down: {state.why}", state.span)
+
+    def _anchor(self, hop: HopTrace, own: bool) -> Span | None:
+        """Return the line that stands for a table without a route: where the packets come in."""
+        if own and self.own is not None:
+            return self.own[1].span
+        interfaces = self.config.devices[hop.device].interfaces
+        return interfaces[hop.into].span if hop.into is not None and hop.into in interfaces else None
+
+    def _route_help(self, hop: HopTrace, back: bool, own: bool) -> str:
+        if own and not self.network.routing(self.device.name, self.version).on:
+            subnet = f" on {self.own[1].prefix}" if self.own is not None else ""
+            return f"name a router{subnet} as default gateway"
+        return f"give {hop.device} a route to {self._target(back)} whose next hop it can reach"
+
+    def _handed_over(self, hop: HopTrace, back: bool, own: bool) -> ChainLink:
+        """A next hop that belongs to nobody: for a session inside the fleet that is nowhere."""
+        use = _route_of(hop)
+        next_hop = f"{use.next_hop}" if use and use.next_hop else f"a device behind {hop.device}:{hop.out}"
+        kind: LinkKind = "gateway" if own else _way(back)
+        what = "gateway" if own and use is not None and use.source == "gateway" else "next hop"
+        message = (
+            f"the {what} {next_hop} of {hop.device} belongs to no device of the fleet, "
+            f"so {'answers leave the fleet and have' if back else 'packets leave the fleet and have'} not reached "
+            f"{'the controller' if back else self.device.name}"
+        )
+        help_ = "take the address of a router of the fleet"
+        return self._link(kind, message, _span(use), help_, hop.device)
+
+    def _arrived_elsewhere(self, end: End, hop: HopTrace) -> ChainLink:
+        """The packets came to somebody else than the device."""
+        where = f"another device, {hop.device}" if end.back_at and end.back_at.interface is None else "a station"
+        message = f"packets to {self.address} arrive at {where}, not at {self.device.name}"
+        use = _route_of(hop)
+        return self._link(
+            "path", message, _span(use), "let one device have the address, on the subnet that is routed to"
+        )  # fmt: skip
+
+    def _path(self, end: End, back: bool) -> ChainLink:
+        """What no link explains, with the path."""
+        way = " to ".join(dict.fromkeys(hop.device for hop in end.hops)) or "no device"
+        what = "answers to the controller" if back else f"packets to {self.address}"
+        notes = "; ".join(note for hop in end.hops for note in hop.notes)
+        message = f"{what} end {end.reason.value} on the path over {way}" + (f" ({notes})" if notes else "")
+        return self._link("path", message, None, "ask `pathcheck flow` for the whole path")
+
+    # ---- lists ------------------------------------------------------------------------------
+
+    def _filtered(self, end: End, hop: HopTrace, back: bool) -> ChainLink:
+        """A list on the way denies."""
+        found = self._deny_at(end, hop)
+        if found is None:
+            return self._path(end, back)
+        kind: LinkKind = "guard" if found.is_guard else "list-back" if back else "list"
+        use = found.use
+        access_list = found.device.access_list(self.family, use.acl)
+        line = f"`{use.span.words}`" if use.span is not None else f"the {use.text}"
+        what = "answers to the controller" if back else "the session"
+        message = f"the list `{use.acl}` {found.where} denies {what}: {line}"
+        span = use.span or (access_list.span if access_list is not None else found.binding)
+        because = (found.binding,) if found.binding is not None and found.binding != span else ()
+        sources, port = ", ".join(map(str, self.flow.source)).replace("/32", ""), self.flow.destination_ports
+        way = f"{self.address} port {port} to {sources}" if back else f"{sources} to {self.address} port {port}"
+        where = f"in front of line {span.line}" if use.span is not None and span is not None else "in it"
+        help_ = f"permit {way} {where}"
+        return ChainLink(kind, "broken", message, span, hop.device, use.acl, because, help_)
+
+    def _deny_at(self, end: End, hop: HopTrace) -> _Use | None:
+        """Return the list whose line denied the packets of an end, with where it is applied."""
+        slots: tuple[tuple[str, Direction | None, str | None], ...] = (
+            ("out_lines", "out", hop.out),
+            ("port_lines", None, None),
+            ("in_lines", "in", hop.into),
+        )
+        for slot, direction, interface in slots:
+            for packets, use in reversed(getattr(hop, slot)):
+                if use.action == "deny" and not packets.isdisjoint(end.packets):
+                    return self._use(hop, use, direction, interface)
+        return None
+
+    def _use(self, hop: HopTrace, use: LineUse, direction: Direction | None, interface: str | None) -> _Use:
+        device = self.config.devices[hop.device]
+        if direction is not None and interface is not None:
+            binding = next(
+                (
+                    it.span
+                    for it in device.interfaces[interface].bindings
+                    if it.list_name == use.acl and it.direction == direction and it.family == self.family
+                ),
+                None,
+            )
+            return _Use(device, use, f"({direction} on {device.name}:{interface})", False, binding)
+        for block in device.terminal_lines:
+            for it in block.bindings:
+                if it.list_name == use.acl and it.direction == "in" and it.family == self.family:
+                    return _Use(device, use, f"of the terminal lines of {device.name}", True, it.span)
+        for it in device.control_plane:
+            if it.list_name == use.acl and it.family == self.family:
+                return _Use(device, use, f"that guards {device.name} itself", True, it.span)
+        return self._on_port(use)
+
+    def _on_port(self, use: LineUse) -> _Use:
+        """A list on a switch port of any device on the way."""
+        for device in self.config.devices.values():
+            if use.span is not None and use.span.file not in device.files:
+                continue
+            for name, port in device.interfaces.items():
+                for it in port.bindings:
+                    if it.port and it.list_name == use.acl and it.family == self.family:
+                        return _Use(device, use, f"(on the switch port {device.name}:{name})", False, it.span)
+        return _Use(self.device, use, "on a switch port", False, None)
+
+    # ---- uncertain --------------------------------------------------------------------------
+
+    def first_uncertain(self) -> ChainLink:
+        """Return the first thing that leaves the session open."""
+        for back, ends in ((False, self.followed.there), (True, self.followed.back)):
+            for end in ends:
+                if end.reason.verdict is Verdict.UNCERTAIN and end.doubts:
+                    return self._doubtful(end.doubts[0], end, back)
+        return ChainLink("path", "uncertain", "something on the path is not modelled")
+
+    def _doubtful(self, doubt: Doubt, end: End, back: bool) -> ChainLink:
+        hop = end.hops[-1] if end.hops else None
+        kind: LinkKind = "path"
+        if hop is not None and hop.device == self.device.name and not back:
+            kind = "guard"
+        elif hop is not None:
+            kind = "gateway" if back and len(end.hops) == 1 else _way(back)
+        what = "answers to the controller" if back else "the session"
+        at = f" at {hop.device}" if hop is not None else ""
+        return ChainLink(
+            kind,
+            "uncertain",
+            f"what becomes of {what}{at} is not known: {doubt.why}",
+            doubt.span,
+            hop.device if hop is not None else None,
+        )
+
+    # ---- links that hold --------------------------------------------------------------------
+
+    def links_before(self, last: ChainLink | None) -> Iterator[ChainLink]:
+        """Yield the links that hold, up to one that does not."""
+        for link in self._holding():
+            if last is not None and _ORDER[link.kind] >= _ORDER[last.kind]:
+                return
+            yield link
+
+    def _holding(self) -> Iterator[ChainLink]:
+        """Yield each link of the chain as it is where it holds."""
+        if self.own is None:
+            return
+        interface, address = self.own
+        yield self._held("address", f"`{interface.name}` has {self.address}/{address.length}", address.span)
+        number = svi_vlan(interface) if interface.kind == "svi" else None
+        if number is not None:
+            vlan = self.device.vlans.get(number)
+            if vlan is not None:
+                yield self._held("vlan", f"VLAN {number} is defined", vlan.span)
+            else:
+                message = f"the text of {self.device.name} has no VLAN section: VLAN {number} is taken as defined"
+                always = number in ALWAYS_PRESENT
+                yield ChainLink(
+                    "vlan", "holds" if always else "assumed",
+                    f"VLAN {number} exists always" if always else message, None, self.device.name,
+                )  # fmt: skip
+        state = self.network.topology.state(self.device.name, interface.name)
+        yield self._held("interface", f"`{interface.name}` is up: {state.why}", state.span)
+        yield from self._held_uplink()
+        for out, next_hop, use in self.gateways[:2]:
+            owners = [it for it in self.network.topology.owners(next_hop) if it.device != self.device.name]
+            owned = f" of {owners[0].end}" if owners else ""
+            what = "default gateway" if use.source == "gateway" else f"route to {use.prefix}, next hop"
+            yield self._held("gateway", f"{what} {next_hop}{owned}, by `{out.interface}`", use.span)
+        if not self.gateways:
+            yield self._held("gateway", "the controller is on a subnet of the device: none is needed", None)
+        yield from self._held_ways()
+
+    def _held_uplink(self) -> Iterator[ChainLink]:
+        """Yield that the VLAN gets to the router, or that this is assumed."""
+        for near, far, carriage in self.uplinks()[:2]:
+            if carriage.assumed:
+                names = ", ".join(carriage.assumed)
+                message = f"no cabling is given for {names}: {near.interface} is taken to reach {far}"
+                yield ChainLink("uplink", "assumed", message, None, self.device.name)
+            elif carriage.carried:
+                yield self._held("uplink", f"frames of `{near.interface}` get to {far} and back", None)
+
+    def _held_ways(self) -> Iterator[ChainLink]:
+        """Yield the ways there and back, and the lists on them."""
+        there = [end for end in self.followed.there if end.reason is Reason.ARRIVED and reached(end, self.device.name)]
+        back = [end for end in self.followed.back if end.reason is Reason.ARRIVED]
+        yield from (self._held("route", _over(end), None) for end in there[:1])
+        yield from (self._held("way-back", _over(end), None) for end in back[:1])
+        for kind, ends in (("list", there), ("list-back", back)):
+            uses = _uses([hop for end in ends for hop in end.hops], ("in_lines", "port_lines", "out_lines"))
+            mine = {it.list_name for block in self.device.terminal_lines for it in block.bindings}
+            mine |= {it.list_name for it in self.device.control_plane}
+            passed = [use for name, use in uses if not (name == self.device.name and use.acl in mine)]
+            words = ", ".join(f"`{use.acl}` by {_line_words(use)}" for use in passed[:4])
+            yield self._held(
+                "list" if kind == "list" else "list-back", f"permitted by {words}" if words else "none is met",
+                passed[0].span if passed else None,
+            )  # fmt: skip
+        guards = [use for name, use in _uses([end.hops[-1] for end in there if end.hops], ("port_lines",))]
+        words = ", ".join(f"`{use.acl}` by {_line_words(use)}" for use in guards[:4])
+        message = f"permitted by {words}" if words else "none is applied"
+        yield self._held("guard", message, guards[0].span if guards else None)
+
+    def _held(self, kind: LinkKind, message: str, span: Span | None) -> ChainLink:
+        return ChainLink(kind, "holds", message, span, self.device.name)
+
+    # ---- words ------------------------------------------------------------------------------
+
+    def _target(self, back: bool) -> str:
+        """What packets of one direction are for."""
+        if not back:
+            return str(self.address)
+        sources = [str(it.first) if it.size == 1 else str(it) for it in self.flow.source]
+        return f"the controller ({', '.join(sources)})"
+
+    def _link(
+        self, kind: LinkKind, message: str, span: Span | None, help_: str | None, device: str | None = None
+    ) -> ChainLink:
+        return ChainLink(kind, "broken", message, span, device or self.device.name, help=help_)
+
+
+def _pair(end: LinkEnd) -> tuple[str, str]:
+    return end.device, end.interface
+
+
+def _way(back: bool) -> LinkKind:
+    return "way-back" if back else "route"
+
+
+def _route_of(hop: HopTrace) -> RouteUse | None:
+    """Return the route that packets follow at a hop."""
+    return hop.routes[0][1] if hop.routes else None
+
+
+def _span(use: RouteUse | None) -> Span | None:
+    return None if use is None else use.span
+
+
+def _over(end: End) -> str:
+    """The devices of a way."""
+    return "over " + ", ".join(hop.device for hop in end.hops) if end.hops else "on one subnet"
+
+
+def _uses(hops: list[HopTrace], slots: tuple[str, ...]) -> list[tuple[str, LineUse]]:
+    """Return the lines that decide at hops, once each."""
+    found = ((hop.device, use) for hop in hops for slot in slots for _, use in getattr(hop, slot))
+    return list(dict.fromkeys(found))
+
+
+def _line_words(use: LineUse) -> str:
+    return f"line {use.span.line}" if use.span is not None else f"its {use.text}"
