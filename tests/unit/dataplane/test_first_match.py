@@ -16,12 +16,10 @@ from pathcheck.packet.box import Box
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packetset.algebra import PacketSet, packet_space
 
-V4 = packet_space(4)
-
 
 def tcp(source: str, destination: str, port: str | None = None, **more: Any) -> PacketSet:
     more.setdefault("fragment", False)
-    return V4.of(
+    return packet_space(4).of(
         Box(match(source), match(destination), Ranges.single(6), destination_ports=ports(port), **more)  # type: ignore[arg-type]
     )
 
@@ -62,9 +60,9 @@ def test_remarks_do_not_count_as_lines() -> None:
 def test_an_undefined_or_empty_list(assumed: Any, entries: Any) -> None:
     assume = Assumptions(undefined_list=assumed)
     one = device("quay-a", assume=assume) if entries is None else quay(*entries, assume=assume)
-    (part,) = filter_packets(one, "ipv4", "A", V4.full)
+    (part,) = filter_packets(one, "ipv4", "A", packet_space(4).full)
     action = "permit" if assumed == "permits-all" else "deny"
-    assert (part.action, part.use.text, part.packets) == (Action(action), f"implicit {action}", V4.full)
+    assert (part.action, part.use.text, part.packets) == (Action(action), f"implicit {action}", packet_space(4).full)
     assert [(item.key, item.value) for item in part.readings] == [("undefined_list", assumed)]
     assert part.readings[0].about == ("undefined list `A`" if entries is None else "empty list `A`")
 
@@ -122,9 +120,9 @@ def test_only_the_doubtful_lines_that_touch_a_part_are_named() -> None:
 def test_a_list_as_a_whole_in_doubt() -> None:
     scope = Unmodelled("fragments permit-all", ListScope("A", "ipv4"), span=span("fragments permit-all"))
     one = quay(line("permit", "tcp", sequence=10), unmodelled=(scope,))
-    parts = filter_packets(one, "ipv4", "A", V4.full)
+    parts = filter_packets(one, "ipv4", "A", packet_space(4).full)
     assert {part.action for part in parts} == {None}
-    assert {part.action for part in filter_packets(one, "ipv4", "B", V4.full)} == {Action.PERMIT}
+    assert {part.action for part in filter_packets(one, "ipv4", "B", packet_space(4).full)} == {Action.PERMIT}
 
 
 @pytest.mark.parametrize("assumed", ["layer3", "never"])
@@ -151,7 +149,7 @@ def test_long_lists_are_pruned_and_still_exact() -> None:
     one, asked = quay(*entries), tcp("10.7.0.0/16", "any")
     rest, expected = asked, []
     for place, entry in enumerate(entries):
-        mine = rest & V4.of(
+        mine = rest & packet_space(4).of(
             Box(
                 entry.source,
                 entry.destination,
@@ -168,7 +166,7 @@ def test_long_lists_are_pruned_and_still_exact() -> None:
 
 
 def test_nothing_is_asked() -> None:
-    assert filter_packets(quay(line("permit")), "ipv4", "A", V4.empty) == ()
+    assert filter_packets(quay(line("permit")), "ipv4", "A", packet_space(4).empty) == ()
 
 
 def test_the_other_ip_version_is_refused() -> None:
@@ -187,12 +185,12 @@ def test_several_lists_one_after_the_other() -> None:
     )
     asked = tcp("10.1.20.0/22", "any")
     parts = filter_through(one, [bound("A"), bound("V6", family="ipv6"), bound("B", "out")], asked)
-    assert V4.union([part.packets for part in parts]) == asked
+    assert packet_space(4).union([part.packets for part in parts]) == asked
     found: dict[tuple[Any, ...], PacketSet] = {}
     for part in parts:
         key = (part.action, *(use.acl for use in part.uses))
-        assert not found.get(key, V4.empty) & part.packets
-        found[key] = found.get(key, V4.empty) | part.packets
+        assert not found.get(key, packet_space(4).empty) & part.packets
+        found[key] = found.get(key, packet_space(4).empty) | part.packets
     telnet, first, second = tcp("any", "any", "23"), tcp("10.1.20.0/24", "any"), tcp("10.1.21.0/24", "any")
     assert found == {
         (Action.DENY, "A"): asked - first - second,
@@ -205,5 +203,5 @@ def test_several_lists_one_after_the_other() -> None:
 
 
 def test_no_list_permits() -> None:
-    (part,) = filter_through(quay(), [], V4.full)
-    assert (part.action, part.uses, part.packets) == (Action.PERMIT, (), V4.full)
+    (part,) = filter_through(quay(), [], packet_space(4).full)
+    assert (part.action, part.uses, part.packets) == (Action.PERMIT, (), packet_space(4).full)
