@@ -193,6 +193,11 @@ class Network:
         self._routing: dict[tuple[str, IPVersion], RoutingState] = {}
         self._doubtful: dict[str, _DoubtfulLines] = {}
 
+    @property
+    def told(self) -> FleetConfig:
+        """The fleet that the evaluator is told when an answer is confirmed."""
+        return self.config
+
     @cached_property
     def topology(self) -> Topology:
         """Owners, subnets and cables."""

@@ -29,7 +29,7 @@ from pathcheck.results.path import Doubt, FlowAnswer, Hop, LineUse, ListAnswer, 
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict, joint_verdict
 
-__all__ = ["Followed", "ask_flow", "ask_followed", "ask_list", "follow", "network_of"]
+__all__ = ["Followed", "ask_flow", "ask_followed", "ask_list", "follow", "keep_network", "network_of"]
 
 ROWS = 6
 """Rows in which the packets of one path or line are shown at most."""
@@ -62,11 +62,17 @@ def network_of(config: FleetConfig) -> Network:
     """
     found = _kept.get(id(config))
     if found is None or found.config is not config:
-        found = _kept[id(config)] = Network(config)
-    _kept.move_to_end(id(config))
+        found = Network(config)
+    keep_network(found)
+    return found
+
+
+def keep_network(network: Network) -> None:
+    """Let questions about the fleet of a network be asked of this very network, as long as it is among the last few."""
+    _kept[id(network.config)] = network
+    _kept.move_to_end(id(network.config))
     while len(_kept) > _KEPT:
         _kept.popitem(last=False)
-    return found
 
 
 def ask_flow(loaded: LoadedFleet, flow: Flow, *, reply: bool = True, brief: bool = False) -> FlowAnswer:
@@ -292,7 +298,7 @@ class _Answering:
         start = end.start
         if start is None:
             return
-        outcomes = evaluate_packet(self.network.config, sample, start.at, start.vrf, start.ports)
+        outcomes = evaluate_packet(self.network.told, sample, start.at, start.vrf, start.ports)
         ways = {(outcome.reason, _trail(outcome.trail)) for outcome in outcomes}
         if end.reason is not Reason.UNMODELLED:
             mine = (end.reason, _trail((hop.device, hop.into, hop.out) for hop in end.hops))
