@@ -17,11 +17,13 @@ from pathcheck.model.access_list import AccessList, Entry, IcmpMatch, Line, List
 from pathcheck.model.device import Device, TerminalLines
 from pathcheck.model.interface import Interface, InterfaceAddress, SwitchPort
 from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGroup, ServiceMatch
+from pathcheck.model.own_traffic import DhcpRelay, ManagementServer, ServerKind
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
 from pathcheck.model.unmodelled import (
     InterfaceScope,
     LayerTwoScope,
     ListScope,
+    NoScope,
     OwnScope,
     RouteScope,
     Scope,
@@ -164,8 +166,10 @@ class _Writing:
             yield from (*_list_lines(access_list, device.assume.dotted_mask, extra), "!")
         for interface in device.interfaces.values():
             extra = self._take(partial(_is_interface, interface.name))
+            extra += [_relay_line(relay) for relay in device.relays if relay.interface == interface.name]
             yield from (*_interface_lines(interface, extra), "!")
         yield from map(write_route, device.static_routes)
+        yield from map(_server_line, device.servers)
         for gateway in device.gateways:
             yield from _gateway_lines(gateway)
         # A line inside a block that touches the device's own packets alone does so in this block, whatever it is.
@@ -250,8 +254,10 @@ class _Writing:
 
     def _rest(self) -> Iterator[str]:
         """The lines that stand in no block that is written."""
-        for span, _ in self.waiting:
-            yield from self._raw(span)
+        for (span, _), scopes in self.waiting.items():
+            # What touches nothing needs no line in its place, where it cannot be written as it stood.
+            if not span.text[:1].isspace() or any(scope != NoScope() for scope in scopes):
+                yield from self._raw(span)
 
     def _raw(self, span: Span) -> Iterator[str]:
         """A line that stood at the margin as it is, any other as one that nobody knows."""
@@ -275,6 +281,42 @@ def _is_list(access_list: AccessList, scope: Scope) -> bool:
 def _as_written(span: Span) -> str:
     """Return a line as it stood; of data, a line that nobody knows."""
     return "unreadable-data" if span.file.endswith(_DATA_ENDINGS) else span.words
+
+
+# --- servers and relays ----------------------------------------------------------------------------------------------
+
+_SERVER_WORDS: dict[ServerKind, tuple[str, str]] = {
+    "dns": ("ip name-server", "port"),
+    "ntp": ("ntp server", "port"),
+    "syslog": ("logging host", "port"),
+    "snmp-trap": ("snmp-server host", "udp-port"),
+    "radius": ("radius-server host", "auth-port"),
+    "radius-accounting": ("radius-server host", "auth-port 0 acct-port"),
+    "tacacs": ("tacacs-server host", "port"),
+}
+"""What stands in front of the address, and in front of the port."""
+
+
+def _server_line(server: ManagementServer) -> str:
+    """HEAD ADDRESS [vrf NAME] [transport tcp] [PORT-WORD N] [source-interface IF]."""
+    head, port = _SERVER_WORDS[server.kind]
+    words = [head, str(server.address)]
+    if server.vrf is not None:
+        words.extend(("vrf", server.vrf))
+    if server.tcp:
+        words.append("transport tcp")
+    if server.port is not None:
+        words.extend((port, str(server.port)))
+    if server.source_interface is not None:
+        words.extend(("source-interface", server.source_interface))
+    return " ".join(words)
+
+
+def _relay_line(relay: DhcpRelay) -> str:
+    """{ip helper-address | ipv6 dhcp relay destination} [vrf NAME | global] ADDRESS."""
+    head = "ip helper-address" if relay.server.version == 4 else "ipv6 dhcp relay destination"
+    table = "" if relay.vrf is None else f"vrf {relay.vrf} " if relay.vrf else "global "
+    return f"{head} {table}{relay.server}"
 
 
 # --- groups ----------------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from hypothesis import strategies as st
 from model_builders import access_list, device, group, span
@@ -22,6 +22,7 @@ from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.device import Device, TerminalLines
 from pathcheck.model.interface import AddressRole, Interface, InterfaceAddress, SwitchPort, interface_kind
 from pathcheck.model.object_group import GroupReference, ServiceMatch
+from pathcheck.model.own_traffic import DhcpRelay, ManagementServer, ServerKind
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
 from pathcheck.model.unmodelled import ListScope, Unmodelled
 from pathcheck.model.vlan import Vlan
@@ -387,7 +388,32 @@ def devices(draw: st.DrawFn) -> Device:
         ipv6_routing=draw(st.sampled_from([None, True, False])),
         terminal_lines=draw(st.sampled_from([(), terminals])),
         control_plane=tuple(listed) if draw(st.booleans()) else (),
+        servers=tuple(draw(st.lists(servers(), max_size=4, unique_by=lambda it: (it.kind, it.address, it.vrf)))),
+        relays=tuple(relay for name in names for relay in draw(st.lists(relays(name), max_size=2, unique=True))),
     )
+
+
+@st.composite
+def servers(draw: st.DrawFn) -> ManagementServer:
+    """A server that a line names, in one of the ways of its kind."""
+    kind = draw(st.sampled_from(get_args(ServerKind)))
+    port = draw(st.integers(1, 65535)) if kind == "radius-accounting" or draw(st.booleans()) else None
+    return ManagementServer(
+        kind,
+        Address.parse(draw(st.sampled_from(["10.1.90.31", "10.1.90.32", "2001:db8:90::31"]))),
+        port,
+        tcp=kind == "syslog" and draw(st.booleans()),
+        vrf=draw(st.sampled_from([None, "TILLS"])),
+        source_interface=draw(st.sampled_from([None, "Loopback0", "Vlan99"])),
+        span=span(),
+    )
+
+
+@st.composite
+def relays(draw: st.DrawFn, interface: str) -> DhcpRelay:
+    """A server that an interface hands requests for addresses on to."""
+    server = Address.parse(draw(st.sampled_from(["10.1.90.67", "2001:db8:90::67"])))
+    return DhcpRelay(interface, server, draw(st.sampled_from([None, "", "TILLS"])), span=span())
 
 
 # ---- boxes that meet the packets above often --------------------------------------------------------------

@@ -9,6 +9,7 @@ from pathcheck.model.access_list import AccessList, Family, ListBinding
 from pathcheck.model.assumptions import Assumptions
 from pathcheck.model.interface import Interface
 from pathcheck.model.object_group import GroupKind, ObjectGroup
+from pathcheck.model.own_traffic import DhcpRelay, ManagementServer, RoutingPeer
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
 from pathcheck.model.unmodelled import Unmodelled
 from pathcheck.model.vlan import Vlan
@@ -70,6 +71,10 @@ class Device:
         Where it says so.
     control_plane
         Lists that guard packets to the device's own addresses as a whole.
+    servers, relays
+        What the device itself sends to and asks, and where it hands requests for addresses on.
+    routing_peers
+        Neighbours and interfaces of routing protocols, which are `unmodelled` themselves.
     management, serial
         From `fleet.yaml`.
     management_span
@@ -93,6 +98,9 @@ class Device:
     terminal_lines: tuple[TerminalLines, ...] = ()
     control_plane: tuple[ListBinding, ...] = ()
     list_uses: tuple[ListUse, ...] = field(default=(), compare=False)
+    servers: tuple[ManagementServer, ...] = ()
+    relays: tuple[DhcpRelay, ...] = ()
+    routing_peers: tuple[RoutingPeer, ...] = field(default=(), compare=False)
     unmodelled: tuple[Unmodelled, ...] = field(default=(), compare=False)
     assume: Assumptions = field(default_factory=Assumptions)
     management: Address | None = None

@@ -20,6 +20,7 @@ from pathcheck.parser import (
     harmless,
     interface,
     object_group,
+    own_traffic,
     static_route,
     terminal_lines,
     unmodelled,
@@ -186,6 +187,7 @@ _SUBJECTS = (
     terminal_lines,
     unmodelled,
     harmless,
+    own_traffic,
     free_text,
 )
 
@@ -210,7 +212,7 @@ class _Hostname(NamedTuple):
 
 def _hostname_of(text: str) -> str:
     """Return the name behind the word `hostname`; quotes are not part of it."""
-    return text.strip("\"'")
+    return text.strip("\"'").strip()
 
 
 def _first_hostname(lines: Sequence[TextLine]) -> _Hostname | None:
@@ -252,6 +254,7 @@ def _assemble(context: Context, name: str, files: tuple[str, ...]) -> Device:
     routing = context.part(static_route.Routing).finish(context)
     context.part(unmodelled.Protocols).finish(context)
     context.part(unmodelled.Policies).finish(context)
+    servers, relays = context.part(own_traffic.OwnTraffic).finish(interfaces)
     return Device(
         name,
         files,
@@ -270,6 +273,9 @@ def _assemble(context: Context, name: str, files: tuple[str, ...]) -> Device:
         terminal_lines=context.part(terminal_lines.Terminals).finish(context),
         control_plane=context.part(terminal_lines.ControlPlane).finish(context),
         list_uses=tuple(context.list_uses),
+        servers=servers,
+        relays=relays,
+        routing_peers=context.part(own_traffic.RoutingPeers).finish(interfaces),
         unmodelled=tuple(context.unmodelled),
         assume=context.assume,
     )

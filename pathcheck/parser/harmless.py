@@ -30,7 +30,7 @@ def _each(text: str, opens: str | None = None) -> tuple[Command, ...]:
 
 _BLOCKS = {
     # mode: the headers that open it
-    "aaa": "aaa\ntacacs\nradius\nldap\ntacacs server\nradius server",
+    "aaa": "aaa\ntacacs\nradius\nldap",
     "address pool": "ip dhcp pool\nipv6 dhcp pool\nip dhcp class\ndhcp server\ndhcp pool",
     "archive": "archive",
     "certificates": "crypto pki trustpoint\ncrypto pki certificate\ncrypto ca\ncrypto pki server\npki\ncrypto pki",
@@ -162,14 +162,11 @@ COMMANDS: Tables = {
             domain
             dns
             nameserver
-            name-server
             ip domain
             ip domain-name
-            ip domain-lookup
             ip domain-list
             ip domain-retry
             ip dns
-            ip name-server
             ip tacacs
             ip radius
             ip host
@@ -981,7 +978,6 @@ COMMANDS: Tables = {
             ip route-cache
             ip mroute-cache
             ip load-sharing
-            ip helper-address
             ip forward-helper
             ip dhcp-relay
             dhcp
@@ -1031,13 +1027,11 @@ COMMANDS: Tables = {
             ipv4 redirects
             ipv4 mask-reply
             ipv4 point-to-point
-            ipv4 helper-address
             ipv6 nd
             ipv6 redirects
             ipv6 unreachables
             ipv6 dhcp
             ipv6 dhcp-relay
-            ipv6 helper-address
             ipv6 tcp
             ipv6 ospf
             ipv6 ospfv3

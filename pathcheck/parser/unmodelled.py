@@ -210,6 +210,7 @@ class Protocols:
 
     current: RouteScope = field(default_factory=RouteScope)
     vrf: str | None = None
+    header: tuple[str, ...] = ()
     bgp: bool = False
     imports: list[tuple[str, Span]] = field(default_factory=list)
 
@@ -226,6 +227,7 @@ def _protocol(scope: RouteScope, *, bgp: bool = False) -> Touch:
     def touch(context: Context, line: CommandLine) -> Scope:
         protocols = context.part(Protocols)
         protocols.bgp |= bgp
+        protocols.header = tuple(word.lower() for word in line.words[:2])
         vrf = _vrf_named(line)
         protocols.current = scope if vrf is None else replace(scope, vrf=vrf)
         protocols.vrf = vrf
@@ -529,7 +531,7 @@ COMMANDS: Tables = {
         looks("neighbor <address6> distribute-list", "a routing protocol"),
         looks("offset-list", "a routing protocol"),
         *_ignored_words("""
-            network neighbor redistribute passive-interface auto-summary version router-id area default-information
+            redistribute auto-summary version router-id area default-information
             log-adjacency-changes bgp timers maximum-paths maximum-prefix eigrp default-metric summary-address
             aggregate-address rd route-target af-interface exit-af-interface topology exit-af-topology template peer
             remote-as update-source ebgp-multihop next-hop-self send-community activate advertisement-interval
