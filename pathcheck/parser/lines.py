@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from pathcheck.parser.secrets import hide_secrets
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
 from pathcheck.source import Span
@@ -89,7 +90,8 @@ def split_lines(file: str, data: bytes) -> tuple[list[TextLine], list[Finding]]:
         Name for messages.
     data
         The file's bytes. A line ends at LF or CR LF; a lone CR is white space.
-        A byte-order mark is dropped, bytes that are no UTF-8 are replaced.
+        A byte-order mark is dropped, bytes that are no UTF-8 are replaced, and so are secrets
+        (:mod:`pathcheck.parser.secrets`).
 
     Returns
     -------
@@ -143,10 +145,10 @@ def _decode(file: str, data: bytes) -> tuple[str, list[Finding]]:
     """Turn bytes into text, with a finding where bytes had to be replaced."""
     data = data.removeprefix(b"\xef\xbb\xbf")
     try:
-        return data.decode("utf-8"), []
+        return hide_secrets(data.decode("utf-8")), []
     except UnicodeDecodeError as fault:
         before = data[: fault.start].decode("utf-8")
-    text = data.decode("utf-8", "replace")
+    text = hide_secrets(data.decode("utf-8", "replace"))
     line = before.count("\n")
     column = len(before) - before.rfind("\n")
     bad = sum("\N{REPLACEMENT CHARACTER}" in part for part in text.split("\n"))

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pathcheck.errors import InputError, nearest
+from pathcheck.parser.secrets import hide_secrets
 from pathcheck.source import Span
 
 if TYPE_CHECKING:
@@ -422,15 +423,15 @@ def _alias_event() -> Any:
 
 
 def _decode(file: str, data: bytes) -> str:
-    """Decode UTF-8, a byte-order mark dropped."""
+    """Decode UTF-8, a byte-order mark dropped and secrets hidden."""
     if len(data) > _MOST_BYTES:
         raise InputError(
             f"the file has {len(data)} bytes, more than the {_MOST_BYTES} that are read", span=Span(file, 1, "")
         )
     try:
-        return data.decode("utf-8-sig")
+        return hide_secrets(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8-sig", "replace")
+        before = hide_secrets(data[: error.start].decode("utf-8-sig", "replace"))
         source = _Source(file, before)
         raise InputError(
             f"the byte 0x{data[error.start]:02x} is no UTF-8; the file must be UTF-8 text",
