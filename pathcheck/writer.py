@@ -20,6 +20,7 @@ from pathcheck.model.object_group import GroupMember, GroupReference, ObjectGrou
 from pathcheck.model.own_traffic import DhcpRelay, ManagementServer, ServerKind
 from pathcheck.model.static_route import DefaultGateway, StaticRoute
 from pathcheck.model.unmodelled import (
+    LATE_VRF,
     InterfaceScope,
     LayerTwoScope,
     ListScope,
@@ -165,9 +166,10 @@ class _Writing:
             extra = self._take(partial(_is_list, access_list))
             yield from (*_list_lines(access_list, device.assume.dotted_mask, extra), "!")
         for interface in device.interfaces.values():
+            late = self._late_vrf(interface)
             extra = self._take(partial(_is_interface, interface.name))
             extra += [_relay_line(relay) for relay in device.relays if relay.interface == interface.name]
-            yield from (*_interface_lines(interface, extra), "!")
+            yield from (*_interface_lines(interface, extra, late_vrf=late), "!")
         yield from map(write_route, device.static_routes)
         yield from map(_server_line, device.servers)
         for gateway in device.gateways:
@@ -240,6 +242,14 @@ class _Writing:
         ]
         name = max(above, default=(0, ""))[1]
         return {name: InterfaceScope(name)} if name else {}
+
+    def _late_vrf(self, interface: Interface) -> bool:
+        """Whether a line that stood behind the addresses, and is written there, says the VRF."""
+        return any(
+            item.what == LATE_VRF and item.scope == InterfaceScope(interface.name)
+            for item in self.device.unmodelled
+            if not item.span.file.endswith(_DATA_ENDINGS)
+        )
 
     def _take(self, wanted: Callable[[Scope], bool], *, inside: bool = False) -> list[str]:
         """Return, and strike off, the lines that a block holds; `inside` asks for lines that stood in a block."""
@@ -573,8 +583,11 @@ def _dscp_words(dscp: Ranges) -> str:
 # --- interfaces ------------------------------------------------------------------------------------------------------
 
 
-def _interface_lines(interface: Interface, extra: Sequence[str]) -> Iterator[str]:
-    """An interface; the VRF stands in front of the addresses, which it would take away."""
+def _interface_lines(interface: Interface, extra: Sequence[str], *, late_vrf: bool) -> Iterator[str]:
+    """An interface; the VRF stands in front of the addresses, which it would take away.
+
+    With `late_vrf` it stands among the extra lines; one that ends a VRF needs one in front.
+    """
     yield f"interface {interface.name}"
     if interface.description:
         yield f" description {interface.description}"
@@ -584,7 +597,9 @@ def _interface_lines(interface: Interface, extra: Sequence[str]) -> Iterator[str
         yield from _switch_port_lines(interface.switch_port)
     if interface.vlan is not None and interface.kind != "svi":
         yield f" encapsulation dot1q {interface.vlan}{' native' if interface.untagged else ''}"
-    if interface.vrf is not None:
+    if late_vrf and interface.vrf is None:
+        yield " vrf forwarding unmodelled"
+    elif interface.vrf is not None and not late_vrf:
         yield f" vrf forwarding {interface.vrf}"
     yield from _address_lines(interface)
     yield from _binding_lines(interface)

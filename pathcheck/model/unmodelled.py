@@ -14,6 +14,7 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.source import Span
 
 __all__ = [
+    "LATE_VRF",
     "DeviceScope",
     "InterfaceScope",
     "LayerTwoScope",
@@ -25,6 +26,10 @@ __all__ = [
     "TranslationScope",
     "Unmodelled",
 ]
+
+
+LATE_VRF = "VRF line behind an address"
+"""What a line is called that gives an interface another VRF when it has its addresses already."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,15 @@ from pathcheck.model.interface import (
     canonical_name,
     interface_kind,
 )
-from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, LayerTwoScope, OwnScope, RouteScope, Scope
+from pathcheck.model.unmodelled import (
+    LATE_VRF,
+    DeviceScope,
+    InterfaceScope,
+    LayerTwoScope,
+    OwnScope,
+    RouteScope,
+    Scope,
+)
 from pathcheck.packet.address import WIDTH, Address
 from pathcheck.packet.prefix import Prefix, netmask_length
 from pathcheck.packet.ranges import Ranges
@@ -628,7 +636,7 @@ def _read_vrf(context: Context, line: CommandLine) -> Result:
             cure = "put the VRF line in front of the addresses"
             context.report("PC414", message, line.span, because=tuple(item.span for item in lost), help=cure)
             scopes: list[Scope] = [InterfaceScope(draft.name), OwnScope()]
-            context.add_unmodelled("VRF line behind an address", scopes, line.span)
+            context.add_unmodelled(LATE_VRF, scopes, line.span)
         draft.vrf = name
     return None
 
