@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
+from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN, UNREADABLE
 from pathcheck.cli.options import FleetOption, JsonOption
 from pathcheck.cli.output import (
     FINDING_FORMATS,
@@ -69,7 +69,8 @@ def compare(
 
     Required flows that stand otherwise come first, then openings, then closings. With `--acl` two lists are compared.
 
-    Exit status: 0 no effect; 1 something fares otherwise; 3 only lines that may match or not leave something open.
+    Exit status: 0 no effect; 1 something fares otherwise for certain; 2 a file that cannot be read is not the same in
+    both; 3 nothing is certain, but lines that are not modelled or may match or not leave something open.
     """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
     if acl is not None and states:
@@ -136,13 +137,15 @@ def _compare_fleets(targets: Sequence[Target], before: str, after: str, fleet: P
     )
     if change.cut and show == MOST:
         typer.echo(f"warning: there are more than {MOST:,} regions of one kind; the sizes are those of all", err=True)
+    if change.not_known:
+        return UNREADABLE
     if change.has_certain_effect:
         return BROKEN
     return UNCERTAIN if change.has_uncertain_effect else HOLDS
 
 
 def _status(comparisons: Sequence[ListComparison]) -> int:
-    """Uncertain is graver than different."""
-    if any(one.uncertain for one in comparisons):
-        return UNCERTAIN
-    return BROKEN if any(one.opened or one.closed for one in comparisons) else HOLDS
+    """A difference that is certain settles the question, so that it comes before what is uncertain."""
+    if any(one.opened or one.closed for one in comparisons):
+        return BROKEN
+    return UNCERTAIN if any(one.uncertain for one in comparisons) else HOLDS

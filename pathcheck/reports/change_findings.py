@@ -1,21 +1,28 @@
 """What a change opens and closes as findings, for the formats that know findings only.
 
-Each region is one, at the line that decides it now; the line that decided it before is told in words,
-because its place is one of another state.
+From end to end all regions with one cause are one, of two lists each region is; it stands at the line that decides
+now. The line that decided before is told in words, because its place is one of another state.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
+from pathcheck.reports.change_rows import KINDS, ChangeGroup, ChangeRows
 from pathcheck.reports.region_words import box_words, row_words
 from pathcheck.reports.requirement_report import first_line
 from pathcheck.results.catalogue import Rule
 from pathcheck.results.comparison import ListComparison, ListDifference
 from pathcheck.results.finding import Finding, Severity
 from pathcheck.results.finding_report import FindingReport, ReportedFinding
-from pathcheck.results.fleet_comparison import BindingChange, EndChange, FleetComparison, ListChange, RequirementChange
+from pathcheck.results.fleet_comparison import (
+    BindingChange,
+    FleetComparison,
+    ListChange,
+    RequirementChange,
+    UnreadFile,
+)
 from pathcheck.results.path import LineUse
 from pathcheck.results.region import Region
 from pathcheck.results.requirement import Requirement, Standing
@@ -27,6 +34,7 @@ CHANGE_RULES: dict[str, Rule] = {
     name: Rule(name, name, severity, summary)
     for name, severity, summary in (
         ("required-flow-lost", Severity.ERROR, "a required flow that held does not hold any more, or not for certain"),
+        ("file-not-read", Severity.ERROR, "a file that is refused and not the same in both states"),
         ("opened", Severity.WARNING, "packets pass that did not pass before"),
         ("closed", Severity.WARNING, "packets do not pass that passed before"),
         ("uncertain", Severity.WARNING, "packets that may fare otherwise than before"),
@@ -46,12 +54,15 @@ def change_report(change: FleetComparison, *, folder: str = "") -> FindingReport
     folder
         Path of the later state's folder from the working folder.
     """
-    named = _names(change)
+    named, plain = ChangeRows(change), ChangeRows(change, named=False)
     found = [
+        *map(_unread, change.not_known),
         *(_requirement(item) for item in change.requirements),
-        *(_end("opened", item, named) for item in change.opened),
-        *(_end("closed", item, named) for item in change.closed),
-        *(_end("uncertain", item, named) for item in change.uncertain),
+        *(
+            _end(kind, group, bare)
+            for kind in KINDS
+            for group, bare in zip(named.groups(kind), plain.groups(kind), strict=True)
+        ),
         *(_list(item) for item in change.lists if item.has_effect),
         *(_binding(item) for item in change.bindings if item.has_effect),
         *_routes(change),
@@ -101,27 +112,40 @@ def _finding(
     return Finding(rule.code, rule.name, rule.severity, message, span, device, acl, sample=sample), about
 
 
+_ROWS = 3
+"""Rows of one cause that a message tells."""
 _FARES = {"opened": "passes, and did not before", "closed": "does not pass, and did before", "uncertain": "may change"}
 
 
-def _end(kind: str, item: EndChange, named: Mapping[str, str]) -> tuple[Finding, str]:
-    """Packets that fare otherwise from end to end."""
-    row = _row(item.region, named)
+def _unread(item: UnreadFile) -> tuple[Finding, str]:
+    """A file that is refused."""
+    why = "; ".join(
+        f"{when}: {reason}" for when, reason in (("before", item.before), ("now", item.after)) if reason is not None
+    )
+    span = Span(item.file, 1, "") if item.after is not None else None
+    return _finding("file-not-read", f"{item.file} is not the same and is not read ({why})", item.file, span=span)
+
+
+def _end(kind: str, group: ChangeGroup, bare: ChangeGroup) -> tuple[Finding, str]:
+    """Packets that fare otherwise from end to end, for one cause."""
+    item = group.first
     entry = f", entering at {item.at}" if item.at else ""
+    more = len(group.rows) - _ROWS
+    rows = "; ".join(group.rows[:_ROWS]) + (f"; and {more} more row{'' if more == 1 else 's'}" if more > 0 else "")
     before, after = item.before_cause, item.after_cause
-    message = f"{row}{entry} {_FARES[kind]}; before: {before.why}; now: {after.why}"
-    if item.doubts:
+    message = f"{rows}{entry}: {_FARES[kind]} ({group.size:,} packets); before: {before.why}; now: {after.why}"
+    if item.doubts and item.doubts[0].why not in after.why:
         message += f"; uncertain: {item.doubts[0].why}"
     span = after.span if after.span is not None else item.doubts[0].span if item.doubts else None
     return _finding(
-        kind, message, f"{_row(item.region, {})}{entry}", span=span, device=after.device,
+        kind, message, "; ".join(bare.rows) + entry, span=span, device=after.device,
         acl=after.line.acl if after.line else None, region=item.region,
     )  # fmt: skip
 
 
 def _difference(kind: str, item: ListDifference, one: ListComparison) -> tuple[Finding, str]:
     """Packets that two lists decide differently."""
-    row = _row(item.region, {})
+    row = row_words(box_words(item.region.box))
     message = f"{row} {_FARES[kind]}; before: {_line(item.before)}; now: {_line(item.after)}"
     if item.doubts:
         message += f"; uncertain: {item.doubts[0].why}"
@@ -188,29 +212,3 @@ def _requirement(item: RequirementChange) -> tuple[Finding, str]:
 def _standing(item: Requirement | None) -> str:
     """How a required flow stands."""
     return "not required" if item is None else item.standing.value
-
-
-def _names(change: FleetComparison) -> dict[str, str]:
-    """Names of prefixes and addresses: places of one prefix, then devices."""
-    named: dict[str, str] = {}
-    for address, device in change.addresses:
-        named[f"{address}/{32 if address.version == 4 else 128}"] = device
-    for place in change.places:
-        if len(place.prefixes) == 1:
-            named[str(place.prefixes[0])] = place.name
-    return named
-
-
-def _row(region: Region, named: Mapping[str, str]) -> str:
-    """Packets in one row, addresses with their names."""
-    words = box_words(region.box)
-    for end in ("source", "destination"):
-        words[end] = _named(str(words[end]), named)
-    return row_words(words)
-
-
-def _named(text: str, named: Mapping[str, str]) -> str:
-    """A prefix with its name; one of full length is an address."""
-    name = named.get(text)
-    bare = text.removesuffix("/128" if ":" in text else "/32")
-    return f"{bare} ({name})" if name else bare

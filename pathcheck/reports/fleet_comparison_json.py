@@ -54,6 +54,10 @@ def fleet_comparison_document(change: FleetComparison) -> Document:
             "removed": list(change.removed),
             "edited": list(change.edited),
         },
+        "unread": [
+            {"file": one.file, "before": one.before, "after": one.after, "same": one.is_same} for one in change.unread
+        ],
+        "recabled": change.recabled,
         "left_open": [doubt_words(doubt) for doubt in change.left_open],
     }
     if change.readings:

@@ -5,58 +5,51 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pathcheck.packet.prefix import Prefix
 from pathcheck.reports.caution import CAUTION
+from pathcheck.reports.change_rows import TITLES, ChangeGroup, ChangeRows
 from pathcheck.reports.comparison import doubt_text
 from pathcheck.reports.diagnostic import quote_line
-from pathcheck.reports.region_words import box_words, packet_words, row_words
+from pathcheck.reports.region_words import packet_words
 from pathcheck.reports.requirement_report import first_line
 from pathcheck.reports.terminal import Paint
 from pathcheck.results.comparison import ListDifference
 from pathcheck.results.fleet_comparison import (
     BindingChange,
     Cause,
-    EndChange,
     FleetComparison,
     ListChange,
     ListStatus,
     RequirementChange,
     RouteChange,
+    UnreadFile,
     Way,
 )
 from pathcheck.results.path import LineUse
-from pathcheck.results.region import Region
 from pathcheck.results.requirement import Requirement
 from pathcheck.results.verdict import Verdict
 from pathcheck.source import Span
 
 __all__ = ["SHOW", "render_fleet_comparison"]
 
-SHOW = 100
+SHOW = 500
 """Regions of each kind that the text is made of, at most."""
 GROUPS = 10
 """Causes of each kind that are shown."""
 ROWS = 4
-ENDS = 4
 PLACES = 30
 _COLOURS = {"opened": Verdict.PERMITTED, "closed": Verdict.DENIED, "uncertain": Verdict.UNCERTAIN}
-_TITLES = {
-    "opened": "opened from end to end: passes now, and did not before",
-    "closed": "closed from end to end: passed before, and does not now",
-    "uncertain": "uncertain: may fare otherwise than before",
-}
 
 
 def render_fleet_comparison(change: FleetComparison, paint: Paint) -> str:
     """Return the effect of a change as text."""
-    writer = _Writer(change, paint)
+    writer = _Writer(change, paint, ChangeRows(change))
     out = [*writer.headline(), *writer.requirements()]
     for kind, size in (
         ("opened", change.opened_size),
         ("closed", change.closed_size),
         ("uncertain", change.uncertain_size),
     ):
-        out += writer.ends(kind, getattr(change, kind), size)
+        out += writer.ends(kind, size)
     out += [*writer.lists(), *writer.bindings(), *writer.routes(), *writer.tail()]
     return "\n".join([*out, "", CAUTION])
 
@@ -67,6 +60,7 @@ class _Writer:
 
     change: FleetComparison
     paint: Paint
+    lines: ChangeRows
 
     # ---- the top ----------------------------------------------------------------------------
 
@@ -79,13 +73,20 @@ class _Writer:
             word = self.paint("CHANGED", Verdict.DENIED)
         elif change.has_uncertain_effect:
             said, word = "something may fare otherwise than before", self.paint("UNCERTAIN", Verdict.UNCERTAIN)
+        elif change.requirements:
+            said = "each packet fares as before; other flows are required"
+            word = self.paint("NO EFFECT", Verdict.PERMITTED)
         else:
             said, word = "each packet fares as before", self.paint("NO EFFECT", Verdict.PERMITTED)
         out = [f"{word}  {said}", f"  {change.before}  ->  {change.after}"]
         for names, what in ((change.added, "added"), (change.removed, "removed"), (change.edited, "edited")):
             if names:
                 out.append(f"  {what}: {_few(names, 8)}")
-        if not (change.added or change.removed or change.edited):
+        if change.recabled:
+            out.append("  the cabling differs")
+        if change.not_known:
+            out += ["", "not read, so that what it changes is not known", *map(_unread, change.not_known)]
+        elif not (change.added or change.removed or change.edited or change.recabled):
             out.append("  the configuration of each device is the same")
         elif not change.has_certain_effect and not change.has_uncertain_effect:
             out.append(f"  {self._proof()}")
@@ -119,96 +120,31 @@ class _Writer:
 
     # ---- end to end -------------------------------------------------------------------------
 
-    def ends(self, kind: str, items: Sequence[EndChange], size: int) -> list[str]:
+    def ends(self, kind: str, size: int) -> list[str]:
         """The regions of one kind, those with the same causes together."""
-        if not items:
+        groups = self.lines.groups(kind)
+        if not groups:
             return []
-        groups: dict[object, list[EndChange]] = {}
-        for item in items:
-            causes = tuple((cause.why, cause.span) for cause in (item.before_cause, item.after_cause))
-            groups.setdefault((causes, item.before, item.after, item.at), []).append(item)
-        order = sorted(groups.values(), key=lambda each: -sum(item.region.size or 0 for item in each))
-        out = ["", f"{_TITLES[kind]} ({size:,} packets)"]
-        for members in order[:GROUPS]:
-            out += self._group(kind, members)
-        left = order[GROUPS:]
-        if left or self.change.cut:
-            more = f"{sum(map(len, left))} more rows by other lines" if left else "more"
-            out += ["", f"  and {more}; --json shows {'more' if self.change.cut else 'all'}"]
+        out = ["", f"{TITLES[kind]} ({size:,} packets)"]
+        for group in groups[:GROUPS]:
+            out += self._group(kind, group)
+        left, cut = groups[GROUPS:], self.lines.is_cut(kind)
+        if left or cut:
+            more = f"{_number(sum(len(group.rows) for group in left), 'more row')} by other lines" if left else "more"
+            out += ["", f"  and {more}; --json shows {'more' if cut else 'all'}"]
         return out
 
-    def _group(self, kind: str, members: Sequence[EndChange]) -> list[str]:
+    def _group(self, kind: str, group: ChangeGroup) -> list[str]:
         """Rows with one cause, an example, and what decides it in both states."""
-        first = members[0]
         word = self.paint(kind, _COLOURS[kind])
-        entry = f", from outside at {first.at}" if first.at else ""
-        partly = Verdict.PARTLY in (first.before, first.after)
-        note = f" ({first.before} before, {first.after} now)" if partly or kind == "uncertain" else ""
-        rows = self._rows([item.region for item in members])
-        out = ["", *(f"  {word} {row}{entry}{note}" for row in rows[:ROWS])]
-        if len(rows) > ROWS:
-            out.append(f"    and {len(rows) - ROWS} more rows for the same reason")
+        first = group.first
+        out = ["", *(f"  {word} {row}{group.note}" for row in group.rows[:ROWS])]
+        if len(group.rows) > ROWS:
+            out.append(f"    and {_number(len(group.rows) - ROWS, 'more row')} for the same reason")
         if first.region.sample is not None:
             out.append(f"    for example {packet_words(first.region.sample)}")
         out += _cause("before", first.before_cause) + _cause("now", first.after_cause)
         return out
-
-    def _rows(self, regions: Sequence[Region]) -> list[str]:
-        """Regions in rows, the largest first; those that differ in one end alone are one row."""
-        rows = [
-            (box_words(region.box), region.size or 0)
-            for region in sorted(regions, key=lambda region: -(region.size or 0))
-        ]
-        for end in ("destination", "source"):
-            joined: dict[tuple[tuple[str, str | bool], ...], tuple[list[str], list[int]]] = {}
-            for words, size in rows:
-                rest = tuple((key, value) for key, value in words.items() if key != end)
-                texts, sizes = joined.setdefault(rest, ([], []))
-                texts.append(str(words[end]))
-                sizes.append(size)
-            rows = [({**dict(rest), end: self._several(texts)}, sum(sizes)) for rest, (texts, sizes) in joined.items()]
-        order = ("protocol", "source", "source_port", "destination", "destination_port")
-        rows.sort(key=lambda row: -row[1])
-        return [row_words({**{key: words[key] for key in order}, **words}) for words, _ in rows]
-
-    # ---- names ------------------------------------------------------------------------------
-
-    def _several(self, texts: Sequence[str]) -> str:
-        """Addresses joined by commas: a whole place by its name, all but a few by what is left out."""
-        if len(texts) == 1:
-            return self._named(texts[0])
-        left = dict.fromkeys(texts)
-        named = []
-        for place in self.change.places:
-            parts = [str(prefix) for prefix in place.prefixes]
-            if len(parts) > 1 and all(part in left for part in parts):
-                named.append(place.name)
-                for part in parts:
-                    del left[part]
-        if not named and not self.change.cut and (but := _all_but(texts)):
-            return but
-        shown = [*named, *map(self._named, left)]
-        return ", ".join(shown[:ENDS]) + (f" and {len(shown) - ENDS} more" if len(shown) > ENDS else "")
-
-    def _named(self, text: str) -> str:
-        """A prefix with the name of the device, or of the smallest place, that it is or is part of."""
-        bare = text.removesuffix("/128" if ":" in text else "/32")
-        prefix = _prefix(text)
-        if prefix is None or prefix.length == 0:
-            return bare
-        for address, device in self.change.addresses:
-            if prefix.size == 1 and prefix.first == address:
-                return f"{bare} ({device})"
-        holding = [
-            (part.size, part == prefix and len(place.prefixes) == 1, place.name)
-            for place in self.change.places
-            for part in place.prefixes
-            if part.version == prefix.version and part.covers(prefix)
-        ]
-        if not holding:
-            return bare
-        _, whole, name = min(holding, key=lambda each: (each[0], not each[1], each[2]))
-        return f"{bare} ({name})" if whole else f"{bare} (in {name})"
 
     # ---- where it comes from ----------------------------------------------------------------
 
@@ -262,12 +198,14 @@ class _Writer:
         """What lists decide otherwise by themselves: a few rows, with the lines of the first."""
         if not items:
             return []
-        rows = self._rows([item.region for item in items])
+        rows = self.lines.rows([item.region for item in items])
         word = self.paint(kind, _COLOURS[kind])
         out = [f"    {word} {row}" for row in rows[:2]]
-        if len(rows) > 2 or cut:
+        if cut:
+            out.append("      and many more rows; --json shows more")
+        elif len(rows) > 2:
             out.append(
-                f"      and {'many' if cut else len(rows) - 2} more rows; --json shows {'more' if cut else 'them'}"
+                f"      and {_number(len(rows) - 2, 'more row')}; --json shows {'it' if len(rows) == 3 else 'them'}"
             )
         first = items[0]
         decided = f"{_line(first.before)} before, {_line(first.after)} now"
@@ -287,7 +225,7 @@ class _Writer:
         """Destinations of one table."""
         table = f" (VRF {item.vrf})" if item.vrf else ""
         texts = [str(prefix) for prefix in item.prefixes]
-        out = [f"  {item.device}{table}: {self._several(texts)}"]
+        out = [f"  {item.device}{table}: {self.lines.several(texts)}"]
         for when, way in (("before", item.before), ("now", item.after)):
             out.append(f"    {when}: {_way(way)}")
             out += [f"      uncertain: {doubt_text(doubt)}" for doubt in way.doubts[:2]]
@@ -304,12 +242,24 @@ class _Writer:
             out += [f"  {doubt_text(doubt)}" for doubt in change.left_open[:4]]
             if len(change.left_open) > 4:
                 out.append(f"  and {len(change.left_open) - 4} more lines")
+        same = [one for one in change.unread if one.is_same]
+        if same:
+            names = _few([one.file for one in same], 4)
+            out += ["", f"refused in both states, with the same content: {names}"]
         if change.readings:
             out.append("")
             out += [f"assumed: {one.key} = {one.value} ({one.about})" for one in change.readings[:6]]
             if len(change.readings) > 6:
                 out.append(f"and {len(change.readings) - 6} more assumptions; --json shows all")
         return out
+
+
+def _unread(item: UnreadFile) -> str:
+    """A file that is refused."""
+    if item.before is not None and item.after is not None:
+        return f"  {item.file}: {item.after}"
+    when, why = ("before", item.before) if item.before is not None else ("now", item.after)
+    return f"  {item.file} {when}: {why}"
 
 
 def _standing(item: Requirement | None) -> str:
@@ -358,32 +308,6 @@ def _once(spans: Iterable[Span]) -> list[Span]:
 def _rest(items: Sequence[object]) -> list[str]:
     """Say how many are not shown."""
     return [f"  and {len(items) - PLACES} more; --json shows all"] if len(items) > PLACES else []
-
-
-def _all_but(texts: Sequence[str]) -> str:
-    """Prefixes as one that holds them all and at most two that are left out; empty where that is not shorter."""
-    prefixes = [_prefix(text) for text in texts]
-    known = [prefix for prefix in prefixes if prefix is not None]
-    if len(texts) < 4 or len(known) < len(texts):
-        return ""
-    around = Prefix.spanning(known)
-    missing = around.without(known)
-    if len(missing) > 2:
-        return ""
-    whole = "any" if around.length == 0 else str(around)
-    return f"{whole} but {', '.join(_bare(prefix) for prefix in missing)}" if missing else whole
-
-
-def _prefix(text: str) -> Prefix | None:
-    """A prefix as a region names it; None for `any` and for a wildcard mask."""
-    if text == "any" or " " in text:
-        return None
-    return Prefix.parse(text)
-
-
-def _bare(prefix: Prefix) -> str:
-    """A prefix of full length is one address."""
-    return str(prefix.first) if prefix.size == 1 else str(prefix)
 
 
 def _few(words: Sequence[str], most: int) -> str:

@@ -25,6 +25,7 @@ __all__ = [
     "ListStatus",
     "RequirementChange",
     "RouteChange",
+    "UnreadFile",
     "Way",
 ]
 
@@ -221,6 +222,24 @@ class RequirementChange:
 
 
 @dataclass(frozen=True, slots=True)
+class UnreadFile:
+    """A file that is refused whole in a state.
+
+    Parameters
+    ----------
+    before, after
+        Why; None where it is read, or is not there.
+    is_same
+        Whether both states refuse it, with the same content: then it changes nothing, whatever it says.
+    """
+
+    file: str
+    before: str | None
+    after: str | None
+    is_same: bool
+
+
+@dataclass(frozen=True, slots=True)
 class FleetComparison:
     """The effect of a change of a fleet.
 
@@ -245,6 +264,10 @@ class FleetComparison:
     left_open
         Lines that are in both states and behind which nobody knows what becomes of some packets. As far
         as their ways are known, these meet nothing that differs, so that the answer about them is the same.
+    unread
+        Files that are refused in either state.
+    recabled
+        Whether the two states have other cables.
     places
         The places of the later state, for naming.
     addresses
@@ -272,6 +295,8 @@ class FleetComparison:
     edited: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
     left_open: tuple[Doubt, ...] = ()
+    unread: tuple[UnreadFile, ...] = ()
+    recabled: bool = False
     places: tuple[Place, ...] = ()
     addresses: tuple[tuple[Address, str], ...] = ()
     asked: bool = False
@@ -294,10 +319,16 @@ class FleetComparison:
         """Whether something may fare otherwise."""
         return bool(
             self.uncertain
+            or self.not_known
             or any(one.comparison and one.comparison.uncertain for one in self.lists)
             or any(one.uncertain for one in self.bindings)
             or any(one.is_uncertain for one in self.routes)
         )
+
+    @property
+    def not_known(self) -> tuple[UnreadFile, ...]:
+        """The refused files that are not the same in both states: what they change is not known."""
+        return tuple(one for one in self.unread if not one.is_same)
 
     @property
     def samples(self) -> tuple[Packet, ...]:

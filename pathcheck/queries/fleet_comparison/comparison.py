@@ -14,6 +14,7 @@ from pathcheck.queries.fleet_comparison.requirements import requirement_changes
 from pathcheck.queries.fleet_comparison.route_changes import route_changes
 from pathcheck.queries.fleet_comparison.states import States
 from pathcheck.queries.fleet_comparison.touched import Touched, touched_packets
+from pathcheck.queries.fleet_comparison.unread_files import unread_files
 from pathcheck.results.fleet_comparison import BindingChange, FleetComparison, ListChange
 
 __all__ = ["MOST", "compare_fleets"]
@@ -90,6 +91,8 @@ def compare_fleets(
         readings=tuple(dict.fromkeys(reading for one in found for reading in one.readings)),
         left_open=tuple(dict.fromkeys(doubt for one in found for doubt in one.left_open)),
         places=tuple(config.places.values()),
+        unread=tuple(unread_files(before, after)),
+        recabled=near.is_recabled,
         addresses=tuple(
             (device.management, device.name) for device in config.devices.values() if device.management is not None
         ),

@@ -29,7 +29,7 @@ from pathcheck.queries.fleet_comparison.entries import (
     outside_start,
     sources_of,
 )
-from pathcheck.queries.fleet_comparison.states import States, doubt_words
+from pathcheck.queries.fleet_comparison.states import States
 from pathcheck.queries.fleet_comparison.touched import Touched
 from pathcheck.results.fleet_comparison import EndChange
 from pathcheck.results.path import Doubt, Reading
@@ -256,7 +256,10 @@ class EndToEnd:
         everything = packet_space(self.version).full
         if self.stations.near.holds(end):
             starts = [outside_start(network, end, everything) for network in self.states.networks]
-            words = [None if one is None else (one.ports, doubt_words(one.doubts)) for one in starts]
+            words = [
+                None if one is None else (one.ports, self.states.doubt_words(side, one.doubts))
+                for side, one in enumerate(starts)
+            ]
             if words[0] != words[1]:
                 return everything
         return self.touched.routed | self.touched.entering.get(end, packet_space(self.version).empty)

@@ -17,7 +17,7 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.fleet_comparison.nearness import Nearness
-from pathcheck.queries.fleet_comparison.states import States, doubt_words
+from pathcheck.queries.fleet_comparison.states import States
 from pathcheck.queries.reach.ends import holds_stations
 
 __all__ = ["StationEntries", "device_starts", "fleet_sources", "outside_start", "sources_of"]
@@ -80,18 +80,18 @@ class StationEntries:
         for subnet in sorted(both):
             if not self._is_near(subnet):
                 continue
-            if _words(self.entries(0, subnet)) != _words(self.entries(1, subnet)):
+            if self._words(0, subnet) != self._words(1, subnet):
                 yield subnet
 
-
-def _words(entries: Entries | None) -> tuple[object, ...] | None:
-    """Return how packets enter, in a form that can be compared."""
-    if entries is None:
-        return None
-    return (
-        tuple((start.at, start.vrf, start.packets, start.ports, doubt_words(start.doubts)) for start in entries.starts),
-        tuple((end.reason, end.packets, bool(end.hops)) for end in entries.ends),
-    )
+    def _words(self, side: int, subnet: Prefix) -> tuple[object, ...] | None:
+        """Return how packets enter one state, in a form that can be compared."""
+        entries, words = self.entries(side, subnet), self.states.doubt_words
+        if entries is None:
+            return None
+        return (
+            tuple((one.at, one.vrf, one.packets, one.ports, words(side, one.doubts)) for one in entries.starts),
+            tuple((end.reason, end.packets, bool(end.hops)) for end in entries.ends),
+        )
 
 
 def device_starts(network: Network, version: IPVersion, packets: PacketSet) -> Iterator[Start]:

@@ -16,7 +16,7 @@ from pathcheck.model.object_group import GroupReference
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.fleet_comparison.outside_text import names_outside
-from pathcheck.queries.fleet_comparison.states import BindingPlace, Pair, binding_places, doubt_words, undefined_list
+from pathcheck.queries.fleet_comparison.states import BindingPlace, Pair, binding_places, undefined_list
 from pathcheck.queries.list_comparison import compare_lists
 from pathcheck.queries.list_difference import Difference, ListSide, list_difference
 from pathcheck.results.comparison import ListDifference
@@ -133,7 +133,8 @@ class ListChanges:
         if before.assume != after.assume:
             return True
         family, name = key
-        doubts = [doubt_words(list_doubts(device, family, name)) for device in (before, after)]
+        words = self.pair.states.doubt_words
+        doubts = [words(side, list_doubts(device, family, name)) for side, device in enumerate((before, after))]
         if doubts[0] != doubts[1]:
             return True
         if before.groups != after.groups and any(map(_names_group, one.lines)):

@@ -16,7 +16,7 @@ from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.unmodelled import ListScope, NoScope, OwnScope, RouteScope
 from pathcheck.network.topology import Attachment
 from pathcheck.packet.address import IPVersion
-from pathcheck.queries.fleet_comparison.states import States, line_words
+from pathcheck.queries.fleet_comparison.states import States
 
 __all__ = ["Nearness"]
 
@@ -31,10 +31,13 @@ class Nearness:
     ----------
     differing
         Devices whose interfaces, VLANs, routing or assumptions differ, that only one state has, or whose cables differ.
+    is_recabled
+        Whether some cables differ.
     """
 
     states: States
     differing: frozenset[str] = field(init=False)
+    is_recabled: bool = field(init=False)
     _devices: frozenset[str] = field(init=False)
     _ports: frozenset[LinkEnd] = field(init=False)
 
@@ -42,10 +45,11 @@ class Nearness:
         states = self.states
         configs = (states.before.loaded.config, states.after.loaded.config)
         cables = [{frozenset((link.a, link.b)) for link in config.links} for config in configs]
+        self.is_recabled = cables[0] != cables[1]
         found = {end.device for cable in cables[0] ^ cables[1] for end in cable}
         found.update(states.added, states.removed)
         for pair in states.pairs:
-            if _structure(pair.before) != _structure(pair.after) or any(
+            if _structure(states, 0, pair.before) != _structure(states, 1, pair.after) or any(
                 states.networks[0].routing(pair.name, version).on != states.networks[1].routing(pair.name, version).on
                 for version in _VERSIONS
             ):
@@ -103,7 +107,7 @@ def _is_switched(config: FleetConfig, end: LinkEnd) -> bool:
     return interface.switch_port is not None or not (interface.addresses or interface.routed)
 
 
-def _structure(device: Device) -> tuple[object, ...]:
+def _structure(states: States, side: int, device: Device) -> tuple[object, ...]:
     """Return what a device says about interfaces, VLANs and assumptions; its lists and routes aside."""
     interfaces = {
         name: replace(
@@ -116,9 +120,12 @@ def _structure(device: Device) -> tuple[object, ...]:
     vlans = {number: replace(vlan, name="") for number, vlan in device.vlans.items()}
     # These can change how frames are carried and which interfaces are up.
     layer2 = sorted(
-        (what, words, str(scope))
-        for what, scope, words in line_words(device.unmodelled)
-        if not isinstance(scope, (ListScope, NoScope, OwnScope, RouteScope))
+        (
+            (what, words, str(scope), behind)
+            for what, scope, words, behind in states.line_words(side, device.unmodelled)
+            if not isinstance(scope, (ListScope, NoScope, OwnScope, RouteScope))
+        ),
+        key=lambda each: each[:3],
     )
     unknown = {name for name, interface in device.interfaces.items() if interface.unknown_address is not None}
     return interfaces, vlans, device.has_vlan_section, device.assume, layer2, unknown

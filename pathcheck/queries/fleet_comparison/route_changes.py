@@ -11,7 +11,7 @@ from pathcheck.model.device import Device
 from pathcheck.network.reachability import Network
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
-from pathcheck.queries.fleet_comparison.states import Pair, doubt_words
+from pathcheck.queries.fleet_comparison.states import Pair, States
 from pathcheck.results.fleet_comparison import RouteChange, Way
 
 __all__ = ["Run", "common_runs", "doing", "prefixes_of", "route_changes", "tables_of"]
@@ -58,10 +58,10 @@ def _low(start: tuple[int, int, Piece]) -> int:
     return start[0]
 
 
-def doing(piece: Piece) -> tuple[object, ...]:
+def doing(states: States, side: int, piece: Piece) -> tuple[object, ...]:
     """Return what becomes of destinations, whichever route wins them, in a form that can be compared."""
     way = _way(piece)
-    return way.kind, frozenset(way.hops), way.discards, doubt_words(way.doubts)
+    return way.kind, frozenset(way.hops), way.discards, states.doubt_words(side, way.doubts)
 
 
 def _way(piece: Piece) -> Way:
@@ -87,10 +87,13 @@ def route_changes(pair: Pair, version: IPVersion) -> Iterator[RouteChange]:
     for vrf in sorted(before.keys() | after.keys(), key=lambda name: name or ""):
         changed: dict[tuple[object, ...], tuple[list[tuple[int, int]], Way, Way]] = {}
         for low, high, old, new in common_runs(before.get(vrf), after.get(vrf), version):
-            if old is new or doing(old) == doing(new):
+            if old is new:
+                continue
+            done = doing(pair.states, 0, old), doing(pair.states, 1, new)
+            if done[0] == done[1]:
                 continue
             ways = _way(old), _way(new)
-            key = (doing(old), doing(new), ways[0].prefix, ways[1].prefix)
+            key = (*done, ways[0].prefix, ways[1].prefix)
             changed.setdefault(key, ([], *ways))[0].append((low, high))
         for spans, *found in changed.values():
             yield RouteChange(pair.name, vrf, version, prefixes_of(spans, version), found[0], found[1])

@@ -12,10 +12,11 @@ from pathcheck.model.device import Device
 from pathcheck.model.unmodelled import Unmodelled
 from pathcheck.network.reachability import Network
 from pathcheck.queries.fleet_comparison.outside_text import is_same_outside
+from pathcheck.queries.fleet_comparison.unmodelled_text import UnmodelledText
 from pathcheck.queries.flow import network_of
 from pathcheck.results.path import Doubt
 
-__all__ = ["BindingPlace", "Pair", "States", "binding_places", "doubt_words", "line_words", "undefined_list"]
+__all__ = ["BindingPlace", "Pair", "States", "binding_places", "undefined_list"]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -84,7 +85,13 @@ class States:
     after: FleetState
     networks: tuple[Network, Network] = field(init=False)
 
+    _texts: tuple[UnmodelledText, UnmodelledText] = field(init=False)
+
     def __post_init__(self) -> None:
+        self._texts = (
+            UnmodelledText(self.before, [pair.before for pair in self.pairs]),
+            UnmodelledText(self.after, [pair.after for pair in self.pairs]),
+        )
         self.networks = (network_of(self.before.loaded.config), network_of(self.after.loaded.config))
 
     @property
@@ -112,6 +119,18 @@ class States:
             if first[name] is not second[name]
         )
 
+    def doubt_words(self, side: int, doubts: Iterable[Doubt]) -> tuple[tuple[object, ...], ...]:
+        """Return doubts of one state in a form that can be compared with the other: where they stand does not count."""
+        behind = self._texts[side].behind
+        return tuple(
+            (doubt.why, doubt.span.words if doubt.span else "", behind(doubt.span)) for doubt in doubts
+        )  # fmt: skip
+
+    def line_words(self, side: int, lines: Iterable[Unmodelled]) -> Iterator[tuple[str, object, str, object]]:
+        """Yield unmodelled lines of one state in such a form."""
+        behind = self._texts[side].behind
+        return ((line.what, line.scope, line.span.words, behind(line.span)) for line in lines)
+
 
 def binding_places(device: Device) -> dict[tuple[BindingPlace, Family], tuple[ListBinding, ...]]:
     """Return the lists of each place where packets meet lists, in the order in which they meet them."""
@@ -135,13 +154,3 @@ def binding_places(device: Device) -> dict[tuple[BindingPlace, Family], tuple[Li
 def undefined_list(name: str, family: Family, binding: ListBinding) -> AccessList:
     """Return a list without lines: what is bound and not defined decides like one."""
     return AccessList(name, family, False, (), span=binding.span)
-
-
-def doubt_words(doubts: Iterable[Doubt]) -> tuple[tuple[str, str], ...]:
-    """Return doubts without the numbers of their lines."""
-    return tuple((doubt.why, doubt.span.words if doubt.span else "") for doubt in doubts)
-
-
-def line_words(lines: Iterable[Unmodelled]) -> Iterator[tuple[str, object, str]]:
-    """Yield unmodelled lines by what they say, without the numbers of their lines."""
-    return ((line.what, line.scope, line.span.words) for line in lines)

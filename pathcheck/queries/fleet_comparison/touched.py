@@ -41,7 +41,7 @@ from pathcheck.queries.fleet_comparison.entries import StationEntries
 from pathcheck.queries.fleet_comparison.list_changes import PlaceChange
 from pathcheck.queries.fleet_comparison.nearness import Nearness
 from pathcheck.queries.fleet_comparison.route_changes import common_runs, doing, prefixes_of, tables_of
-from pathcheck.queries.fleet_comparison.states import Pair, States, doubt_words, line_words
+from pathcheck.queries.fleet_comparison.states import Pair, States
 
 __all__ = ["Spot", "Touched", "touched_packets"]
 
@@ -199,8 +199,8 @@ class _Touching:
     def _unmodelled(self, pair: Pair) -> None:
         """Note what unmodelled lines touch that only one of the states has."""
         before, after = (
-            dict(zip(line_words(device.unmodelled), device.unmodelled, strict=True))
-            for device in (pair.before, pair.after)
+            dict(zip(self.states.line_words(side, device.unmodelled), device.unmodelled, strict=True))
+            for side, device in enumerate((pair.before, pair.after))
         )
         everything = packet_space(self.version).full
         for key in before.keys() ^ after.keys():
@@ -269,7 +269,7 @@ class _Touching:
     def _differing(self, name: str, old: Fib | None, new: Fib | None) -> Iterator[tuple[int, int]]:
         """Yield the runs of destinations of one table that fare otherwise."""
         for low, high, one, other in common_runs(old, new, self.version):
-            if old is not new and doing(one) != doing(other):
+            if old is not new and doing(self.states, 0, one) != doing(self.states, 1, other):
                 yield low, high
             elif self.near.differing and one.entry is not None and other.entry is not None:
                 if one.entry.source == "connected":
@@ -292,8 +292,24 @@ class _Touching:
                 onward = [network.neighbours.owning(end, next_hop) for network in networks]
             else:
                 onward = []
-            self.taken[key] = not onward or _onward(onward[0]) == _onward(onward[1])
+            self.taken[key] = not onward or self._onward(0, onward[0]) == self._onward(1, onward[1])
         return self.taken[key]
+
+    def _onward(self, side: int, onward: Onward) -> tuple[object, ...]:
+        """Return who takes packets in one state, in a form that can be compared."""
+        words = self.states.doubt_words
+        return (
+            tuple(
+                (
+                    item.end,
+                    item.carriage.passages,
+                    words(side, (*item.carriage.doubts, *item.carriage.drop_doubts, *item.doubts)),
+                )
+                for item in onward.neighbours
+            ),
+            onward.stranded is not None,
+            words(side, onward.unknown),
+        )
 
     def _differing_on_subnet(self, name: str, entry: FibEntry, low: int, high: int) -> Iterator[tuple[int, int]]:
         """Yield the addresses of a connected subnet that other devices own, or that are reached otherwise."""
@@ -389,7 +405,7 @@ class _Touching:
         """Yield the addresses whose packets do not start at the same devices in both states."""
         names = [*(pair.name for pair in self.states.pairs), *self.states.added, *self.states.removed]
         for prefix in dict.fromkeys(prefix for name in names for prefix in self._own_addresses(name)):
-            first, second = (_owners(network, prefix.first) for network in self.states.networks)
+            first, second = (_owners(self.states, side, prefix.first) for side in (0, 1))
             if first != second:
                 yield prefix
 
@@ -436,14 +452,14 @@ class _Touching:
         return packet_space(self.version).of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in prefixes)
 
 
-def _owners(network: Network, address: Address) -> list[tuple[object, ...]]:
+def _owners(states: States, side: int, address: Address) -> list[tuple[object, ...]]:
     """Return the devices that packets of an address start on, with what is in doubt there."""
-    topology = network.topology
+    topology = states.networks[side].topology
     return [
         (
             item.device,
             topology.device(item.device).interfaces[item.interface].vrf,
-            doubt_words(topology.state(item.device, item.interface).doubts),
+            states.doubt_words(side, topology.state(item.device, item.interface).doubts),
         )
         for item in topology.owners(address)
         if item.address.role != "link-local" and topology.may_be_up(item)
@@ -456,19 +472,3 @@ def _owned(network: Network, prefixes: Iterable[Prefix]) -> Iterator[int]:
         for item in network.topology.owned_within(prefix):
             if item.address.role != "link-local":
                 yield item.address.address.value
-
-
-def _onward(onward: Onward) -> tuple[object, ...]:
-    """Return who takes packets, in a form that can be compared."""
-    return (
-        tuple(
-            (
-                item.end,
-                item.carriage.passages,
-                doubt_words((*item.carriage.doubts, *item.carriage.drop_doubts, *item.doubts)),
-            )
-            for item in onward.neighbours
-        ),
-        onward.stranded is not None,
-        doubt_words(onward.unknown),
-    )
