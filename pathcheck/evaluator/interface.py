@@ -59,8 +59,8 @@ def is_up(device: Device, interface: Interface) -> Answer:
     if interface.kind == "tunnel":
         return MAYBE, "whether a tunnel is up depends on its far end"
     if interface.kind == "port-channel":
-        members = [port for port in device.interfaces.values() if channel_of(device, port) is interface]
-        found = [_as_read(device, port) for port in members if not port.shutdown]
+        ports = [port for port in device.interfaces.values() if port is not interface and not port.shutdown]
+        found = [_as_read(device, port) for port in ports if channel_of(device, port) is interface]
         return max(found, key=lambda answer: answer[0], default=(NO, "no member port of it is up"))
     if interface.kind == "svi":
         return _svi_is_up(device, _vlan_number(interface))
