@@ -103,9 +103,34 @@ def test_the_port_stands_behind_the_address_that_it_belongs_to():
     assert answer(entries, WEB.swapped()) == "permit"
 
 
-@pytest.mark.parametrize("protocol", ["icmp", "esp", "ospf"])
+@pytest.mark.parametrize("protocol", ["icmp", "esp", "ospf", 131, 133])
 def test_ports_need_a_protocol_that_has_them(protocol):
     assert answer([line("permit", "ip", destination_ports="0")], packet("10.1.20.7", OFFICE, protocol)) == "deny"
+
+
+@pytest.mark.parametrize("protocol", ["tcp", "udp", "sctp"])
+def test_a_line_of_any_protocol_may_name_ports(protocol):
+    assert (
+        answer([line("permit", "ip", destination_ports="7")], packet("10.1.20.7", OFFICE, protocol, 1, 7)) == "permit"
+    )
+
+
+def test_icmp_and_flags_need_their_protocol():
+    reply = [line("permit", "ip", icmp=IcmpMatch(0, 0))]
+    assert answer(reply, packet("10.1.20.7", OFFICE, "icmp", 0, 0)) == "permit"
+    assert answer(reply, packet("10.1.20.7", OFFICE, "udp", 1, 1)) == "deny"
+    no_syn = [line("permit", "ip", flags=FlagMatch.of((SYN, 0)))]
+    assert answer(no_syn, packet("10.1.20.7", OFFICE, "tcp", 1, 1, flags=ACK)) == "permit"
+    assert answer(no_syn, packet("10.1.20.7", OFFICE, "udp", 1, 1)) == "deny"
+
+
+def test_each_criterion_of_layer_four_keeps_a_deny_from_fragments():
+    # Common practice, no source: only a permit that names layer 4 meets later fragments.
+    for criterion in ({"destination_ports": "443"}, {"source_ports": "443"}, {"flags": ESTABLISHED}):
+        entries = [line("deny", "tcp", **criterion), line("permit", "ip", sequence=20)]
+        assert answer(entries, FRAGMENT) == "permit"
+    echo = [line("deny", "icmp", icmp=IcmpMatch(8, 0)), line("permit", "ip", sequence=20)]
+    assert answer(echo, packet("10.1.20.7", OFFICE, "icmp", fragment=True)) == "permit"
 
 
 @pytest.mark.parametrize(
