@@ -1,0 +1,351 @@
+"""The search for safe orders against brute force: every state judged by itself, every order of the jobs tried."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+from fleet_strategies import fleets
+from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import strategies as st
+
+from pathcheck.errors import UsageError
+from pathcheck.evaluator import evaluate_packet
+from pathcheck.fleet import LoadedFleet
+from pathcheck.fleet_source import FleetState
+from pathcheck.model.device import Device
+from pathcheck.model.fleet_config import JOB_PARTS, FleetConfig, Place
+from pathcheck.model.flow import EntryPoint
+from pathcheck.network.entry import flow_entries
+from pathcheck.packet.prefix import Prefix
+from pathcheck.queries.flow import network_of
+from pathcheck.queries.manageability import session_flow
+from pathcheck.queries.rollout import roll_out
+from pathcheck.queries.rollout.cover import Budget, Claim, Standing, cover, holds_in, widest_boxes
+from pathcheck.queries.rollout.held import Session, judge_target
+from pathcheck.queries.rollout.order import Guard, find_order
+from pathcheck.queries.rollout.states import Position, Space, rollout_space
+from pathcheck.queries.rollout.watched import WatchedFleets
+from pathcheck.results.account import ReadingReport
+from pathcheck.results.rollout import Rollout, RolloutAnswer
+from pathcheck.results.verdict import Reason
+
+# ---- the search on judges of its own --------------------------------------------------------
+
+
+class Tree:
+    """A judge that reads one chain after the other: what it reads next depends on what it read."""
+
+    def __init__(self, chain: int, cut: int, below: object, above: object) -> None:
+        self.chain, self.cut, self.below, self.above = chain, cut, below, above
+
+    def judge(self, position: tuple[int, ...], sizes: tuple[int, ...], masks: dict[int, int]) -> Standing:
+        low = position[self.chain] < self.cut
+        places = range(self.cut) if low else range(self.cut, sizes[self.chain])
+        mask = sum(1 << place for place in places)
+        masks[self.chain] = masks.get(self.chain, (1 << sizes[self.chain]) - 1) & mask
+        next_ = self.below if low else self.above
+        return next_.judge(position, sizes, masks) if isinstance(next_, Tree) else next_  # type: ignore[return-value]
+
+
+@st.composite
+def trees(draw: st.DrawFn, sizes: tuple[int, ...], depth: int = 4) -> object:
+    """A judge over chains of some sizes."""
+    leaf = st.sampled_from((Standing.HOLDS, Standing.HOLDS, Standing.LOST, Standing.OPEN))
+    if depth == 0 or draw(st.sampled_from((True, False, False, False))):
+        return draw(leaf)
+    chain = draw(st.integers(0, len(sizes) - 1))
+    cut = draw(st.integers(1, sizes[chain] - 1))
+    return Tree(chain, cut, draw(trees(sizes, depth - 1)), draw(trees(sizes, depth - 1)))
+
+
+def states_of(sizes: tuple[int, ...]) -> list[tuple[int, ...]]:
+    return list(product(*map(range, sizes)))
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(2, 4), min_size=1, max_size=4).map(tuple).flatmap(lambda s: st.tuples(st.just(s), trees(s))))
+def test_claims_say_of_each_state_what_the_judge_says(drawn):
+    sizes, tree = drawn
+    asked = []
+
+    def judge(position: tuple[int, ...]) -> tuple[Standing, Mapping[int, int]]:
+        asked.append(position)
+        masks: dict[int, int] = {}
+        return (tree.judge(position, sizes, masks) if isinstance(tree, Tree) else tree), masks
+
+    claims = cover(judge, sizes, Budget(10_000))
+    assert len(asked) == len(set(asked)) <= len(states_of(sizes))
+    for position in states_of(sizes):
+        wanted = judge(position)[0]
+        assert {claim.standing for claim in claims if holds_in(claim.box, position)} == {wanted}
+        for standing in Standing:
+            boxes = widest_boxes(claims, standing)
+            assert any(holds_in(box, position) for box in boxes) == (standing is wanted)
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(2, 4), min_size=1, max_size=4).map(tuple).flatmap(lambda s: st.tuples(st.just(s), trees(s))))
+def test_a_bound_leaves_states_open_and_claims_nothing_false(drawn):
+    sizes, tree = drawn
+
+    def judge(position: tuple[int, ...]) -> tuple[Standing, Mapping[int, int]]:
+        masks: dict[int, int] = {}
+        return (tree.judge(position, sizes, masks) if isinstance(tree, Tree) else tree), masks
+
+    claims = cover(judge, sizes, Budget(2))
+    for position in states_of(sizes):
+        there = [claim for claim in claims if holds_in(claim.box, position)]
+        assert there
+        assert all(claim.seen is None or claim.standing is judge(position)[0] for claim in there)
+
+
+def brute_order(ends, is_lost, may_move) -> bool:
+    """Whether some order of all steps enters no lost state: each state that can be reached, one step after the other."""
+    start = (0,) * len(ends)
+    if is_lost(start):
+        return False
+    reached, border = {start}, [start]
+    while border:
+        here = border.pop()
+        for chain in range(len(ends)):
+            if here[chain] < ends[chain] and may_move(chain, here):
+                there = (*here[:chain], here[chain] + 1, *here[chain + 1 :])
+                if there not in reached and not is_lost(there):
+                    reached.add(there)
+                    border.append(there)
+    return tuple(ends) in reached
+
+
+@settings(deadline=None)
+@given(st.data())
+def test_an_order_is_found_exactly_where_one_is_safe(data):
+    ends = tuple(data.draw(st.lists(st.integers(1, 3), min_size=1, max_size=6)))
+    chains = st.integers(0, len(ends) - 1)
+
+    def box() -> dict[int, int]:
+        return {
+            chain: data.draw(st.integers(1, (1 << ends[chain] + 1) - 1))
+            for chain in data.draw(st.lists(chains, min_size=1, max_size=3, unique=True))
+        }
+
+    obstacles = [box() for _ in range(data.draw(st.integers(0, 6)))]
+    guards = [Guard(data.draw(chains), box()) for _ in range(data.draw(st.integers(0, 2)))]
+
+    def is_lost(position) -> bool:
+        return any(holds_in(one, position) for one in obstacles)
+
+    def may_move(chain, position) -> bool:
+        return not any(guard.chain == chain and holds_in(guard.box, position) for guard in guards)
+
+    found = find_order(ends, obstacles, guards)
+    assert (found is not None) == brute_order(ends, is_lost, may_move)
+    if found is not None:
+        here = (0,) * len(ends)
+        for chain in found:
+            assert may_move(chain, here)
+            here = (*here[:chain], here[chain] + 1, *here[chain + 1 :])
+            assert not is_lost(here)
+        assert here == ends
+
+
+# ---- fleets ---------------------------------------------------------------------------------
+
+
+def with_parts(before: Device, other: Device, parts: frozenset[str]) -> Device:
+    """A device some of whose parts are another one's."""
+    made = replace(before)
+    if "vlans" in parts:
+        made = replace(made, vlans=other.vlans, has_vlan_section=other.has_vlan_section)
+    if "lists" in parts:
+        made = replace(made, access_lists=other.access_lists)
+    if "routes" in parts:
+        made = replace(made, static_routes=other.static_routes, routing=other.routing)
+    if "gateway" in parts:
+        made = replace(made, gateways=other.gateways)
+    if "bindings" in parts:
+        interfaces = {
+            name: replace(one, bindings=other.interfaces[name].bindings if name in other.interfaces else ())
+            for name, one in made.interfaces.items()
+        }
+        made = replace(made, interfaces=interfaces, terminal_lines=other.terminal_lines)
+    if "addresses" in parts:
+        interfaces = {
+            name: replace(one, addresses=other.interfaces[name].addresses if name in other.interfaces else ())
+            for name, one in made.interfaces.items()
+        }
+        made = replace(made, interfaces=interfaces)
+    if "ports" in parts:
+        interfaces = dict(made.interfaces)
+        for name, one in other.interfaces.items():
+            if one.kind != "svi" and not one.addresses:
+                interfaces[name] = replace(one, bindings=made.interfaces[name].bindings if name in interfaces else ())
+        made = replace(made, interfaces=interfaces)
+    return made
+
+
+@st.composite
+def changes(draw: st.DrawFn) -> tuple[FleetConfig, FleetConfig]:
+    """A fleet before and after a change of a few parts, with a controller and management addresses."""
+    before, other = draw(fleets()), draw(fleets())
+    names = [name for name in before.devices if name in other.devices]
+    devices: dict[str, Device] = {}
+    for name, device in before.devices.items():
+        own = [address.address for one in device.interfaces.values() for address in one.addresses]
+        devices[name] = replace(device, management=draw(st.sampled_from(own)) if own else None)
+    parts = draw(st.lists(st.tuples(st.sampled_from(names), st.sampled_from(JOB_PARTS)), min_size=1, max_size=5))
+    after = dict(devices)
+    for name in {name for name, _ in parts}:
+        made = with_parts(devices[name], other.devices[name], frozenset(part for it, part in parts if it == name))
+        own = [address.address for one in made.interfaces.values() for address in one.addresses]
+        if made.management not in own and own and draw(st.booleans()):
+            made = replace(made, management=own[0])
+        if draw(st.sampled_from((True, False, False, False))):
+            made = replace(made, unmodelled=other.devices[name].unmodelled)
+        after[name] = made
+    places = {"controller": Place("controller", (Prefix.parse(draw(st.sampled_from(("10.0.1.66", "10.0.2.66")))),))}
+    return replace(before, devices=devices, places=places), replace(before, devices=after, places=places)
+
+
+def state(config: FleetConfig) -> FleetState:
+    def read(name: str) -> bytes:
+        raise OSError(name)
+
+    return FleetState("a state", LoadedFleet(Path(), config, ReadingReport((), ())), read)
+
+
+def brute_answer(space: Space, sessions: list[Session]) -> RolloutAnswer:
+    """Every state judged by itself, every order tried; what is uncertain is first lost, then held."""
+    standing = {
+        position: {session.device: session.stand(space.fleet(position)) for session in sessions}
+        for position in states_of(space.sizes)
+    }
+    lost_before = {name for name, found in standing[space.start].items() if found is Standing.LOST}
+
+    def is_safe(position: Position, bad: set[Standing]) -> bool:
+        return not any(found in bad for name, found in standing[position].items() if name not in lost_before)
+
+    def search(bad: set[Standing]) -> tuple[bool, bool]:
+        """Whether some order is safe, and whether each is."""
+
+        def may_move(chain: int, position: Position) -> bool:
+            device = space.chains[chain].device
+            return device not in lost_before or standing[position][device] not in bad
+
+        end_holds = not any(standing[space.end][name] in bad for name in lost_before)
+        some = end_holds and brute_order(space.end, lambda position: not is_safe(position, bad), may_move)
+        each = (
+            end_holds
+            and all(is_safe(position, bad) for position in standing)
+            and all(
+                may_move(chain, position)
+                for position in standing
+                for chain in range(len(space.chains))
+                if position[chain] < space.end[chain]
+            )
+        )
+        return some, each
+
+    surely, each_surely = search({Standing.LOST, Standing.OPEN})
+    maybe, _ = search({Standing.LOST})
+    if each_surely:
+        return RolloutAnswer.ANY
+    if surely:
+        return RolloutAnswer.SOME
+    return RolloutAnswer.UNCERTAIN if maybe else RolloutAnswer.NONE
+
+
+def sessions_of(space: Space) -> list[Session]:
+    first, last = space.fleet(space.start), space.fleet(space.end)
+    found = []
+    for name in space.frame.devices:
+        whys = [Session(name).why_not_judged(config) for config in (first, last)]
+        if None in whys:
+            found.append(Session(name, is_judged_before=whys[0] is None))
+    return found
+
+
+def replay(space: Space, found: Rollout, sessions: list[Session]) -> None:
+    """Let the evaluator follow the session and its answer in each state of a plan."""
+    lost_before = {one.held.device for one in found.already}
+    position = space.start
+    for step in found.plan:
+        chain = next(n for n, it in enumerate(space.chains) if (it.device, it.job) == (step.device, step.job))
+        goal = len(space.chains[chain].steps)
+        if not step.is_whole:
+            goal = 1 + next(n for n, it in enumerate(space.chains[chain].steps) if it == step)
+        while position[chain] < goal:
+            position = (*position[:chain], position[chain] + 1, *position[chain + 1 :])
+            for session in sessions:
+                if session.device not in lost_before:
+                    follow(space.fleet(position), session.device)
+    assert position == space.end
+    for session in sessions:
+        follow(space.fleet(position), session.device)
+
+
+def follow(config: FleetConfig, name: str) -> None:
+    """The session's packet arrives at the device on every way, and the answer at the controller."""
+    flow = session_flow(config, name)
+    assert flow is not None
+    entries = flow_entries(network_of(config), flow, 4)
+    for start in entries.starts:
+        packet = start.packets.sample()
+        assert packet is not None
+        outcomes = evaluate_packet(config, packet, start.at, start.vrf, start.ports)
+        assert {(one.reason, one.device) for one in outcomes} == {(Reason.ARRIVED, name)}
+        answer = replace(
+            packet,
+            source=packet.destination,
+            destination=packet.source,
+            source_port=packet.destination_port,
+            destination_port=packet.source_port,
+            flags=packet.flags | 0b010000,
+        )
+        vrf = next(
+            one.vrf
+            for one in config.devices[name].interfaces.values()
+            if packet.destination in [it.address for it in one.addresses]
+        )
+        back = evaluate_packet(config, answer, EntryPoint(name), vrf)
+        assert {one.reason for one in back} == {Reason.ARRIVED}
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much], deadline=None)
+@given(changes(), st.booleans())
+def test_the_answer_is_that_of_brute_force(change, by_line):
+    before, after = change
+    space = rollout_space(before, after, by_line=by_line)
+    assume(0 < len(space.chains) and len(states_of(space.sizes)) <= 96)
+    sessions = sessions_of(space)
+    assume(sessions)
+    fleets_ = WatchedFleets(space)
+    for session in sessions:
+        claims: tuple[Claim, ...] = cover(lambda at, it=session: judge_target(it, fleets_, at), space.sizes, Budget(5000))
+        for position in states_of(space.sizes):
+            wanted = session.stand(space.fleet(position))
+            assert {one.standing for one in claims if holds_in(one.box, position)} == {wanted}, (session, position)
+    try:
+        found = roll_out(state(before), state(after), by_line=by_line)
+    except UsageError:
+        assert not sessions
+        return
+    wanted = brute_answer(space, sessions)
+    event(f"{found.answer.value}, lost before: {bool(found.already)}")
+    assert found.answer is wanted
+    if found.plan:
+        replay(space, found, sessions)
+    assert found.states.judged <= found.states.total == len(states_of(space.sizes))
+    if found.lost is not None:
+        reached = tuple(
+            next((n + 1 for n, it in enumerate(chain.steps) if it in found.lost.applied), 0)
+            if not any(it.is_whole and (it.device, it.job) == (chain.device, chain.job) for it in found.lost.applied)
+            else len(chain.steps)
+            for chain in space.chains
+        )
+        standing = Session(found.lost.held.device).stand(space.fleet(reached))
+        assert standing is Standing.LOST
+
+
