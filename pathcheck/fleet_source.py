@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pathcheck.errors import InputError
 from pathcheck.fleet import LoadedFleet, ReadingMemory, load_fleet, load_fleet_files
-from pathcheck.git_tree import read_git_tree
+from pathcheck.git.tree import read_git_tree
 
 __all__ = ["FleetState", "is_revision", "read_state", "read_states"]
 

@@ -133,7 +133,7 @@ def _checked(
     loaded = load_fleet(fleet)
     changed = None
     if revision is not None:
-        from pathcheck.queries.changed_lines import changed_since
+        from pathcheck.git.changed_lines import changed_since
 
         changed = changed_since(loaded.folder, revision)
     lines = sum(len(item.lines) for each in loaded.config.devices.values() for item in each.access_lists.values())

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from pathcheck.errors import InputError, UsageError
-from pathcheck.queries.changed_lines import changed_since
+from pathcheck.git.changed_lines import changed_since
 from pathcheck.results.changed_lines import ChangedLines
 from pathcheck.source import Span
 

@@ -1,8 +1,7 @@
 """The files of a folder as they are at a revision, read from the repository without touching the work tree.
 
 Only commands of git that read objects are used (`rev-parse`, `ls-tree`,
-`cat-file`); no filter, hook or fetch runs. The program is called with a list of
-arguments, never by a shell, and a revision is never taken for an option.
+`cat-file`); no filter, hook or fetch runs, and a revision is never taken for an option.
 """
 
 from __future__ import annotations
@@ -10,19 +9,18 @@ from __future__ import annotations
 import os
 import posixpath
 import subprocess
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO
 
 from pathcheck.errors import InputError, UsageError
+from pathcheck.git.program import Git, refuse_options, said
 
 __all__ = ["GitTree", "read_git_tree"]
 
 _MOST_BYTES = 256 * 1024 * 1024
 _LINK, _SUBMODULE = "120000", "160000"
 _CONFIGURATION = (".cfg", ".conf", ".txt", ".yaml", ".yml", ".json")
-_QUIET = {"LC_ALL": "C", "GIT_OPTIONAL_LOCKS": "0", "GIT_TERMINAL_PROMPT": "0", "GIT_NO_LAZY_FETCH": "1"}
-"""No translated messages, no index refreshed, no questions, and nothing fetched in a partial clone."""
 
 
 class GitTree(Mapping[str, bytes]):
@@ -47,7 +45,7 @@ class GitTree(Mapping[str, bytes]):
         self.commit = commit
         self.single = single
         self._objects = objects
-        self._reader: subprocess.Popen[bytes] | None = None
+        self._reader: tuple[subprocess.Popen[bytes], IO[bytes], IO[bytes]] | None = None
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._objects)
@@ -63,26 +61,19 @@ class GitTree(Mapping[str, bytes]):
         name = self._objects[path]
         if self._reader is None:
             # Links are followed inside the revision, as the file system would follow them.
-            self._reader = subprocess.Popen(
-                _command(self.repository, "cat-file", "--batch", "--follow-symlinks"),
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                env=_environment(),
-            )
-        assert self._reader.stdin is not None
-        assert self._reader.stdout is not None
-        self._reader.stdin.write(os.fsencode(name) + b"\n")
-        self._reader.stdin.flush()
-        return _answer(self._reader.stdout)
+            self._reader = Git(self.repository).opened("cat-file", "--batch", "--follow-symlinks")
+        _, asking, answering = self._reader
+        asking.write(os.fsencode(name) + b"\n")
+        asking.flush()
+        return _answer(answering)
 
     def close(self) -> None:
         """End the reading process."""
         if self._reader is not None:
-            for stream in (self._reader.stdin, self._reader.stdout):
-                if stream is not None:
-                    stream.close()
-            self._reader.wait()
+            process, asking, answering = self._reader
+            asking.close()
+            answering.close()
+            process.wait()
             self._reader = None
 
 
@@ -142,26 +133,20 @@ def read_git_tree(folder: Path, revision: str, path: str | None = None) -> GitTr
         link to a folder, whose files are not part of the revision there.
     """
     shown = f"git:{revision}"
-    if not revision or revision.startswith("-"):
-        raise UsageError(
-            f"`{shown}` names no revision: a revision is not empty and begins with no hyphen",
-            help="write `git:main`, `git:HEAD~3`, or `git:main:FOLDER`",
-        )
-    if "\n" in revision or "\0" in revision or (path and ("\n" in path or "\0" in path)):
-        raise UsageError("a revision and its path hold no line ends and no NUL bytes")
+    refuse_options(revision, "write `git:main`, `git:HEAD~3`, or `git:main:FOLDER`")
+    if path and ("\n" in path or "\0" in path):
+        raise UsageError("a path in a revision holds no line ends and no NUL bytes")
     place = _existing(folder)
-    where = _asked(place, ["rev-parse", "--is-inside-work-tree"], f"`{folder}` is in no repository")
+    where = _asked(place, "--is-inside-work-tree", f"`{folder}` is in no repository")
     # A repository without a work tree has no folder that this one could be.
-    prefix = (
-        _asked(place, ["rev-parse", "--show-prefix"], f"`{folder}` is in no repository") if where == "true" else None
-    )
+    prefix = _asked(place, "--show-prefix", f"`{folder}` is in no repository") if where == "true" else None
     commit = _commit(place, revision)
     inside = posixpath.normpath(path) if path is not None else "" if prefix is None else _below(prefix, place, folder)
     inside = "" if inside in (".", "") else inside.strip("/")
     if inside.startswith(".."):
         raise InputError(f"`{path}` is outside of the repository")
     name = f"{commit}:{inside}"
-    kind = _run(place, ["cat-file", "-t", name])
+    kind = Git(place).ask("cat-file", "-t", name)
     found = kind.stdout.decode().strip() if kind.returncode == 0 else ""
     if found == "blob":
         only = inside.rpartition("/")[2]
@@ -179,9 +164,9 @@ def read_git_tree(folder: Path, revision: str, path: str | None = None) -> GitTr
 
 def _objects(place: Path, commit: str, inside: str, shown: str) -> Iterator[tuple[str, str]]:
     """Yield each file below a folder with the name of its object."""
-    listed = _run(place, ["ls-tree", "-r", "-z", "--full-tree", f"{commit}:{inside}"])
+    listed = Git(place).ask("ls-tree", "-r", "-z", "--full-tree", f"{commit}:{inside}")
     if listed.returncode != 0:
-        raise InputError(f"the files of `{shown}` cannot be listed: {_said(listed)}")
+        raise InputError(f"the files of `{shown}` cannot be listed: {said(listed)}")
     for entry in listed.stdout.split(b"\0"):
         if not entry:
             continue
@@ -211,17 +196,17 @@ def _objects(place: Path, commit: str, inside: str, shown: str) -> Iterator[tupl
 
 def _leads_to_folder(place: Path, name: str) -> bool:
     """Whether a link leads to a folder of the revision."""
-    asked = _run(place, ["cat-file", "--batch-check", "--follow-symlinks"], os.fsencode(name) + b"\n")
+    asked = Git(place).ask("cat-file", "--batch-check", "--follow-symlinks", given=os.fsencode(name) + b"\n")
     words = asked.stdout.split()
     return len(words) == 3 and words[1] == b"tree"
 
 
 def _commit(place: Path, revision: str) -> str:
     """Return the full name of the commit that a revision means."""
-    asked = _run(place, ["rev-parse", "--verify", "--quiet", "--end-of-options", f"{revision}^{{commit}}"])
+    asked = Git(place).ask("rev-parse", "--verify", "--quiet", "--end-of-options", f"{revision}^{{commit}}")
     if asked.returncode == 0:
         return asked.stdout.decode().strip()
-    shallow = _run(place, ["rev-parse", "--is-shallow-repository"]).stdout.strip() == b"true"
+    shallow = Git(place).ask("rev-parse", "--is-shallow-repository").stdout.strip() == b"true"
     raise InputError(
         f"no revision `{revision}` in the repository of `{place}`",
         help="the clone is shallow: fetch more of its history, or the branch" if shallow
@@ -243,49 +228,9 @@ def _below(prefix: str, place: Path, folder: Path) -> str:
     return posixpath.normpath(posixpath.join(prefix.strip("\n") or ".", *rest.split(os.sep)))
 
 
-def _asked(place: Path, words: Sequence[str], fault: str) -> str:
-    """Ask git something about the repository."""
-    asked = _run(place, words)
-    if asked.returncode != 0:
-        raise InputError(f"{fault}: {_said(asked)}", help="run the command inside the repository, or use `--fleet`")
-    return asked.stdout.decode("utf-8", "surrogateescape").strip("\n")
-
-
-def _said(asked: subprocess.CompletedProcess[bytes]) -> str:
-    """Return git's own words on why it did not do something, in one line."""
-    lines = asked.stderr.decode("utf-8", "replace").strip().splitlines()
-    return lines[0].removeprefix("fatal: ").rstrip(".") if lines else f"git ended with {asked.returncode}"
-
-
-def _command(place: Path, *words: str) -> list[str]:
-    return ["git", "--no-pager", "--no-replace-objects", "-C", str(place), *words]
-
-
-def _environment() -> dict[str, str]:
-    """Return the environment without what points git at another repository, as it does inside hooks."""
-    kept = {key: value for key, value in os.environ.items() if key not in _ELSEWHERE}
-    return {**kept, **_QUIET}
-
-
-_ELSEWHERE = frozenset(
-    {
-        "GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_NAMESPACE", "GIT_COMMON_DIR",
-        "GIT_OBJECT_DIRECTORY", "GIT_ALTERNATE_OBJECT_DIRECTORIES",
-    }
-)  # fmt: skip
-
-
-def _run(place: Path, words: Sequence[str], given: bytes | None = None) -> subprocess.CompletedProcess[bytes]:
-    """Run git without a shell."""
-    try:
-        return subprocess.run(
-            _command(place, *words),
-            input=given,
-            stdin=subprocess.DEVNULL if given is None else None,
-            capture_output=True,
-            env=_environment(),
-            check=False,
-        )
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise InputError(f"the program `git` cannot be run: {why}", help="compare two folders instead") from None
+def _asked(place: Path, option: str, fault: str) -> str:
+    """Ask about the repository itself."""
+    told = Git(place).told(
+        "rev-parse", option, fault=fault, help="run the command inside the repository, or use `--fleet`"
+    )
+    return told.decode("utf-8", "surrogateescape").strip("\n")

@@ -6,21 +6,17 @@ commit that is checked out parted, the edits that are not committed yet included
 
 from __future__ import annotations
 
-import os
 import re
-import subprocess
 from pathlib import Path
 
-from pathcheck.errors import InputError, UsageError
+from pathcheck.errors import UsageError
+from pathcheck.git.program import Git, refuse_options
 from pathcheck.results.changed_lines import ChangedLines
 
 __all__ = ["changed_since"]
 
 _HUNK = re.compile(rb"@@ -\d+(?:,\d+)? \+(\d+)(?:,(\d+))? @@")
 _ESCAPES = {"a": 7, "b": 8, "t": 9, "n": 10, "v": 11, "f": 12, "r": 13, '"': 34, "\\": 92}
-_KEPT_SETTINGS = ("GIT_CONFIG", "GIT_CEILING_DIRECTORIES", "GIT_DISCOVERY_ACROSS_FILESYSTEM", "GIT_EXEC_PATH")
-_SECONDS = 60
-_LIKE_GIT = {"GIT_OPTIONAL_LOCKS": "0", "LC_ALL": "C"}
 
 
 def changed_since(folder: Path, revision: str) -> ChangedLines:
@@ -40,9 +36,9 @@ def changed_since(folder: Path, revision: str) -> ChangedLines:
     InputError
         The folder is in no repository, or git is not installed.
     """
-    _refuse_options(revision)
-    git = _Git(folder)
-    git.run("rev-parse", "--show-toplevel", fault=f"`{folder}` is in no git repository")
+    refuse_options(revision, "name a branch, a tag or a commit, as `main` or `HEAD~3`")
+    git = Git(folder)
+    git.told("rev-parse", "--show-toplevel", fault=f"`{folder}` is in no git repository")
     commit = git.text("rev-parse", "--verify", "--quiet", "--end-of-options", f"{revision}^{{commit}}")
     if not commit:
         raise UsageError(
@@ -51,67 +47,16 @@ def changed_since(folder: Path, revision: str) -> ChangedLines:
         )
     # Without a common ancestor, as in a shallow copy, the revision itself is what there is to compare with.
     parted = git.text("merge-base", commit, "HEAD").partition("\n")[0] or commit
-    diff = git.run(
+    diff = git.told(
         *("diff", "--unified=0", "--inter-hunk-context=0", "--relative", "--find-renames", "--text"),
         *("--no-color", "--no-ext-diff", "--no-textconv", "--src-prefix=a/", "--dst-prefix=b/"),
         *("--submodule=short", "--ignore-submodules=none", parted, "--", "."),
         fault=f"the changes since `{revision}` cannot be told",
     )
     lines, whole = _parse(diff)
-    added = git.run("ls-files", "--others", "-z", "--", ".", fault=f"the files of `{folder}` cannot be listed")
+    added = git.told("ls-files", "--others", "-z", "--", ".", fault=f"the files of `{folder}` cannot be listed")
     whole |= {_shown(name) for name in added.split(b"\0") if name}
     return ChangedLines(revision, lines, frozenset(whole))
-
-
-def _refuse_options(revision: str) -> None:
-    """Refuse what git could take for an option, or cannot be given to a program at all."""
-    if revision.startswith("-") or not revision.strip() or any(not sign.isprintable() for sign in revision):
-        raise UsageError(
-            f"`{''.join(sign if sign.isprintable() else '?' for sign in revision)}` is no revision",
-            help="name a branch, a tag or a commit, as `main` or `HEAD~3`",
-        )
-
-
-class _Git:
-    """The git program in a folder, without what the surroundings say about another repository."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        kept = {key: value for key, value in os.environ.items() if _is_kept(key)}
-        self._environment = {**kept, **_LIKE_GIT}
-
-    def run(self, *arguments: str, fault: str) -> bytes:
-        """Return what it writes; it must end well."""
-        done = self._start(arguments)
-        if done.returncode != 0:
-            said = done.stderr.decode("utf-8", "replace").strip().partition("\n")[0]
-            raise InputError(f"{fault}" + (f": {said.removeprefix('fatal: ')}" if said else ""))
-        return done.stdout
-
-    def text(self, *arguments: str) -> str:
-        """Return what it writes as text, empty where it does not end well."""
-        done = self._start(arguments)
-        return done.stdout.decode("utf-8", "replace").strip() if done.returncode == 0 else ""
-
-    def _start(self, arguments: tuple[str, ...]) -> subprocess.CompletedProcess[bytes]:
-        """Run it to its end."""
-        command = ["git", "-c", "core.quotePath=false", "-c", "core.fsmonitor=false", *arguments]
-        try:
-            return subprocess.run(
-                command, cwd=self._folder, env=self._environment, stdin=subprocess.DEVNULL, capture_output=True,
-                check=False, timeout=_SECONDS,
-            )  # fmt: skip
-        except FileNotFoundError:
-            raise InputError("the program `git` is not installed, which tells what changed") from None
-        except subprocess.TimeoutExpired:
-            raise InputError(f"git did not answer within {_SECONDS} s") from None
-        except OSError as error:
-            raise InputError(f"git cannot be started: {(error.strerror or str(error)).lower()}") from None
-
-
-def _is_kept(variable: str) -> bool:
-    """Whether a variable of the surroundings is handed on; a hook's own would name another folder."""
-    return not variable.startswith("GIT_") or variable.startswith(_KEPT_SETTINGS)
 
 
 def _parse(diff: bytes) -> tuple[dict[str, tuple[tuple[int, int], ...]], set[str]]:
