@@ -79,6 +79,10 @@ HELP_PAGES = {
         "what a change opens and closes",
         ("pathcheck compare --acl terminal-north:TICKETS-IN terminal-south:TICKETS-IN",),
     ),
+    "rollout": HelpPage(
+        "safe orders of the jobs of a push, or how a device is lost",
+        ("pathcheck rollout --before main", "pathcheck rollout --before git:v1 --after . --apply lines --require-any"),
+    ),
     "routes": HelpPage(
         "routes that cannot act or mislead; loops and black holes",
         ("pathcheck routes", "pathcheck routes --lookup core-1 10.30.20.7"),

@@ -10,7 +10,21 @@ from typing import Annotated
 
 import typer
 
-from pathcheck.cli import audit, check, compare, demo, explain, flow, parse, reach, require, review, routes, tidy
+from pathcheck.cli import (
+    audit,
+    check,
+    compare,
+    demo,
+    explain,
+    flow,
+    parse,
+    reach,
+    require,
+    review,
+    rollout,
+    routes,
+    tidy,
+)
 from pathcheck.cli.exit_status import INTERNAL_FAULT, INTERRUPTED, UNREADABLE
 from pathcheck.cli.help_page import EXIT_STATUS, complete
 from pathcheck.errors import InternalFault, PathcheckError
@@ -34,7 +48,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (demo, check, parse, flow, reach, review, tidy, compare, routes, require, audit, explain):
+for command in (demo, check, parse, flow, reach, review, tidy, compare, rollout, routes, require, audit, explain):
     command.register(app)
 complete(app)
 

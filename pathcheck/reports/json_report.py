@@ -27,6 +27,7 @@ __all__ = [
     "region_words",
     "render_json",
     "requirement_document",
+    "sample_words",
 ]
 
 Document = dict[str, Any]
@@ -79,7 +80,7 @@ def list_document(answer: ListAnswer, *, caution: bool = True) -> Document:
         "reason": answer.reason,
         "line": _line(answer.line),
         "lines": [{**_used(use), "part": [region_words(region) for region in part]} for use, part in answer.lines],
-        "sample": _sample(answer.sample),
+        "sample": sample_words(answer.sample),
     }
     _add(document, answer.doubts, answer.readings, answer.notes)
     if caution:
@@ -118,7 +119,7 @@ def _requirement(item: Requirement) -> Document:
             "direction": evidence.direction,
             "why": evidence.why,
             "device": evidence.device,
-            "sample": _sample(evidence.sample),
+            "sample": sample_words(evidence.sample),
             "decided_by": _place(evidence.span),
             "path": None if evidence.path is None else _path(evidence.path),
         }
@@ -208,7 +209,7 @@ def finding_words(finding: Finding) -> Document:
         "text": finding.span.words if finding.span else None,
         "message": finding.message,
         "because": [_place(span) for span in finding.because],
-        "sample": _sample(finding.sample),
+        "sample": sample_words(finding.sample),
     }
     if finding.help:
         document["help"] = finding.help
@@ -217,7 +218,7 @@ def finding_words(finding: Finding) -> Document:
 
 def region_words(region: Region) -> Document:
     """Return one region."""
-    document: Document = {**box_words(region.box), "sample": _sample(region.sample)}
+    document: Document = {**box_words(region.box), "sample": sample_words(region.sample)}
     if region.size is not None:
         document["size"] = region.size
     return document
@@ -242,7 +243,7 @@ def _path(path: Path) -> Document:
         "reason": path.reason,
         "share": path.share,
         "hops": [_hop(hop) for hop in path.hops],
-        "sample": _sample(path.sample),
+        "sample": sample_words(path.sample),
     }
     if path.share != "all" and path.regions:
         document["part"] = [region_words(region) for region in path.regions]
@@ -301,7 +302,7 @@ def _route(route: RouteUse | None) -> Document | None:
     }
 
 
-def _sample(packet: Packet | None) -> Document | None:
+def sample_words(packet: Packet | None) -> Document | None:
     """One packet, with the fields that it has."""
     if packet is None:
         return None
