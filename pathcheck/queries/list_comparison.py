@@ -19,6 +19,7 @@ from pathcheck.packet.packet import Packet
 from pathcheck.packetset.algebra import PacketSet
 from pathcheck.queries.list_difference import PATIENCE, ListSide, list_difference
 from pathcheck.queries.named_list import FoundLists
+from pathcheck.queries.protocol_parts import protocol_parts
 from pathcheck.results.comparison import ComparedList, ListComparison, ListDifference
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.results.region import Region
@@ -139,7 +140,7 @@ class _Naming:
                     help="the text output shows the first of them; compare shorter lists for all",
                 )
             self.cut = True
-        for box in boxes[:most]:
+        for box in (part for whole in boxes[:most] for part in protocol_parts(whole)):
             sample = packets.space.of(box).sample()
             assert sample is not None
             yield self._named(Region(box, sample), sample, first, second)

@@ -31,6 +31,7 @@ from pathcheck.queries.fleet_comparison.entries import (
 )
 from pathcheck.queries.fleet_comparison.states import States
 from pathcheck.queries.fleet_comparison.touched import Touched
+from pathcheck.queries.protocol_parts import protocol_parts
 from pathcheck.results.fleet_comparison import EndChange
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.results.region import Region
@@ -381,12 +382,13 @@ class EndToEnd:
         self.cut = self.cut or len(boxes) > room
         space = packets.space
         left = packets
-        for box in boxes[:room]:
+        for box in (part for whole in boxes[:room] for part in protocol_parts(whole)):
             held = space.of(box)
             new = left & held
             left -= held
             sample = new.sample()
-            assert sample is not None  # each box holds a packet that no other one does
+            if sample is None:  # a protocol that earlier boxes hold already
+                continue
             region = Region(box, sample, new.count())
             into.append(self._change(sides, unit, pair, region, sample))
 

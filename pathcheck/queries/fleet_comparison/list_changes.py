@@ -19,6 +19,7 @@ from pathcheck.queries.fleet_comparison.outside_text import names_outside
 from pathcheck.queries.fleet_comparison.states import BindingPlace, Pair, binding_places, undefined_list
 from pathcheck.queries.list_comparison import compare_lists
 from pathcheck.queries.list_difference import Difference, ListSide, list_difference
+from pathcheck.queries.protocol_parts import protocol_parts
 from pathcheck.results.comparison import ListDifference
 from pathcheck.results.fleet_comparison import BindingChange, ListChange, ListStatus
 from pathcheck.results.path import Doubt, LineUse
@@ -232,7 +233,7 @@ class ListChanges:
             boxes = packets.boxes(self.show + 1)
             cut = cut or len(boxes) > self.show
             items = []
-            for box in boxes[: self.show]:
+            for box in (part for whole in boxes[: self.show] for part in protocol_parts(whole)):
                 sample = packets.space.of(box).sample()
                 assert sample is not None
                 items.append(self._named(Region(box, sample), sample, bindings, expected))
