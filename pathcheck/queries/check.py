@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import date
 
 from pathcheck.errors import InputError
 from pathcheck.fleet import LoadedFleet
+from pathcheck.model.fleet_config import FleetConfig
 from pathcheck.model.waiver import Waiver
 from pathcheck.parser.waivers import read_waivers
 from pathcheck.queries.fingerprints import fingerprints, line_words
@@ -84,6 +85,7 @@ def full_check(
         *review_fleet(loaded, advance=advance),
         *audit_fleet(loaded),
         *review_routes(loaded.config),
+        *_of_running(loaded.config),
         *on_flows,
     }
     plain = sorted(without_covered(found), key=_place)
@@ -170,7 +172,13 @@ def report_of(
 
 # ---- what belongs to what -------------------------------------------------------------------
 
-_OF_COMMANDS = {"review": ("PC1",), "routes": ("PC2",), "audit": ("PC31", "PC32", "PC33", "PC30"), "require": ("PC38",)}
+_OF_COMMANDS = {
+    "review": ("PC1",),
+    "routes": ("PC2",),
+    "audit": ("PC30", "PC31", "PC32", "PC33"),
+    "require": ("PC38",),
+    "manageable": ("PC34",),
+}
 
 
 def _is_of(command: str, code: str) -> bool:
@@ -254,6 +262,25 @@ def _subject(waiver: Waiver) -> str:
     parts += [f"on {waiver.device}"] if waiver.device else []
     parts += [f"in the list {waiver.acl}"] if waiver.acl else []
     return " ".join(parts)
+
+
+# ---- what it takes to run the devices -------------------------------------------------------
+
+
+def _of_running(config: FleetConfig) -> Iterator[Finding]:
+    """Whether the controller gets to each device, and each device to what it needs."""
+    from pathcheck.queries.flow import network_of
+    from pathcheck.queries.manageability import judge_fleet, management_findings
+    from pathcheck.queries.own_traffic import interface_needs, server_findings
+
+    described = any(device.management is not None for device in config.devices.values())
+    report = judge_fleet(config, chain=None)
+    # A folder without `fleet.yaml` has said nothing about a controller, and is not asked for one.
+    if described or config.places or config.links or config.bootstrap:
+        yield from management_findings(config, report)
+    for answer in report.answers:
+        yield from server_findings(answer.servers, answer.broken.span if answer.broken is not None else None)
+    yield from interface_needs(network_of(config))
 
 
 # ---- required flows -------------------------------------------------------------------------

@@ -124,12 +124,19 @@ class Followed:
     _work: tuple[_Answering, _Answering] = field(repr=False, compare=False)
 
 
-def follow(config: FleetConfig, flow: Flow, *, reply: bool = True, brief: bool = False) -> Followed:
+def follow(
+    config: FleetConfig, flow: Flow, *, reply: bool = True, brief: bool = False, leaving: str | None = None
+) -> Followed:
     """Follow all packets of a flow without making an answer of it: no sample is taken, and the evaluator not asked.
 
     For many fleets that differ little. Parameters and errors are those of :func:`ask_flow`.
+
+    Parameters
+    ----------
+    leaving
+        Of packets that start on a device: only the ways by this interface of it, whose address they have.
     """
-    work = _follow(network_of(config), flow, reply, brief)
+    work = _follow(network_of(config), flow, reply, brief, leaving)
     return Followed(flow, tuple(work[0].ends), tuple(work[1].ends), work)
 
 
@@ -144,7 +151,9 @@ def ask_followed(followed: Followed) -> FlowAnswer:
     return answer
 
 
-def _follow(network: Network, flow: Flow, reply: bool, brief: bool) -> tuple[_Answering, _Answering]:
+def _follow(
+    network: Network, flow: Flow, reply: bool, brief: bool, leaving: str | None = None
+) -> tuple[_Answering, _Answering]:
     """Follow a flow, and its reply where it is wanted."""
     versions = versions_of(flow)
     if not versions:
@@ -156,6 +165,9 @@ def _follow(network: Network, flow: Flow, reply: bool, brief: bool) -> tuple[_An
         entries = flow_entries(network, flow, version)
         there.notes.extend(entries.notes)
         ends = there.walk(version, entries.starts, entries.ends)
+        if leaving is not None:
+            ends = tuple(end for end in ends if not end.hops or end.hops[0].out in (None, leaving))
+            there.ends = [*ends]
         asked = packet_space(version).union(end.packets for end in ends)
         there.left_out[version] = flow_packets(flow, version) - asked
         if reply:

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pathcheck.packet.address import Address
+from pathcheck.packet.packet import Packet
+from pathcheck.results.own_traffic import ServerAnswer
 from pathcheck.results.path import FlowAnswer
+from pathcheck.results.verdict import Reason
 from pathcheck.source import Span
 
-__all__ = ["LINK_KINDS", "ChainLink", "LinkKind", "LinkState", "ManagementAnswer"]
+__all__ = ["LINK_KINDS", "ChainLink", "LinkKind", "LinkState", "ManageabilityReport", "ManagementAnswer"]
 
 LinkKind = Literal[
     "address", "vlan", "interface", "uplink", "gateway", "route", "way-back", "list", "list-back", "guard", "path"
@@ -90,6 +93,8 @@ class ManagementAnswer:
         The line behind which it is not known; None unless `holds` is None and the session was judged.
     flow
         The session with its reply, confirmed by the evaluator; None where it was not asked for.
+    servers
+        The servers that the device's lines name, where they were asked about.
     """
 
     device: str
@@ -100,3 +105,39 @@ class ManagementAnswer:
     broken: ChainLink | None = None
     uncertain: ChainLink | None = None
     flow: FlowAnswer | None = None
+    servers: tuple[ServerAnswer, ...] = ()
+
+    @property
+    def sample(self) -> Packet | None:
+        """A packet of the session, or an answer, that does not arrive; None where the session holds."""
+        if self.holds or self.flow is None:
+            return None
+        for answer in (self.flow, self.flow.reply):
+            paths = answer.paths if answer is not None else ()
+            lost = [path for path in paths if path.reason is not Reason.ARRIVED]
+            if lost:
+                return lost[0].sample
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class ManageabilityReport:
+    """The answers for the devices that were asked about, by name.
+
+    Parameters
+    ----------
+    controller
+        What the sessions come from, as the fleet calls it, with its addresses.
+    session
+        What is opened, as `tcp port 22`.
+    why_not_judged
+        Why no device could be judged; None where one was.
+    help
+        What to add, then.
+    """
+
+    controller: str
+    session: str
+    answers: tuple[ManagementAnswer, ...]
+    why_not_judged: str | None = None
+    help: str | None = None

@@ -7,24 +7,24 @@ chain never contradicts the verdict, and where no link explains it the path is n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 from pathcheck.dataplane.interface_state import interface_state, svi_vlan
-from pathcheck.model.access_list import Direction, Family
-from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint
 from pathcheck.model.interface import Interface, InterfaceAddress
 from pathcheck.model.vlan import ALWAYS_PRESENT
 from pathcheck.network.entry import flow_packets
-from pathcheck.network.layer2 import Carriage, CarriageFault
+from pathcheck.network.layer2 import Carriage
 from pathcheck.network.reachability import End, HopTrace, Network, Start, Walk
 from pathcheck.network.reply import replies_to
 from pathcheck.packet.address import Address, IPVersion
+from pathcheck.packet.prefix import Prefix
 from pathcheck.queries.flow import Followed, network_of
 from pathcheck.queries.manageability.judging import fails, reached
+from pathcheck.queries.stops import Stop, carriage_stop, stop_at
 from pathcheck.results.manageability import LINK_KINDS, ChainLink, LinkKind, ManagementAnswer
 from pathcheck.results.path import Doubt, LineUse, RouteUse
 from pathcheck.results.verdict import Reason, Verdict
@@ -47,17 +47,6 @@ def explain(config: FleetConfig, found: ManagementAnswer, followed: Followed) ->
     return replace(found, links=tuple(chain.links_before(None)))
 
 
-@dataclass(slots=True)
-class _Use:
-    """A list on the way that decides, with where it is applied."""
-
-    device: Device
-    use: LineUse
-    where: str
-    is_guard: bool
-    binding: Span | None
-
-
 class _Chain:
     """The chain of one device."""
 
@@ -69,7 +58,6 @@ class _Chain:
         self.flow = followed.flow
         self.address = Address(self.flow.destination[0].version, self.flow.destination[0].value)
         self.version: IPVersion = self.address.version
-        self.family: Family = "ipv4" if self.version == 4 else "ipv6"
 
     # ---- what is known of the device --------------------------------------------------------
 
@@ -235,206 +223,45 @@ class _Chain:
         if not ways or any(carriage.carried for _, _, carriage in ways):
             return None
         fault = ways[0][2].fault
-        return self.by_carriage(fault) if fault is not None else None
+        return _link(carriage_stop(fault), "uplink") if fault is not None else None
 
     # ---- what the walk met ------------------------------------------------------------------
 
     def at_end(self, end: End, *, back: bool) -> ChainLink:
         """Return the link that breaks at an end of the walk."""
-        if not end.hops:
-            return self._path(end, back)
-        hop = end.hops[-1]
-        own = back and len(end.hops) == 1 and hop.device == self.device.name
-        match end.reason:
-            case Reason.FILTERED:
-                return self._filtered(end, hop, back)
-            case Reason.STRANDED if hop.faults and isinstance(hop.faults[0], CarriageFault):
-                fault = hop.faults[0]
-                return self.by_carriage(fault, "uplink" if own or self._is_last(hop) else _way(back))
-            case Reason.UNROUTED | Reason.STRANDED:
-                return self._unrouted(hop, back, own)
-            case Reason.DISCARDED:
-                use = _route_of(hop)
-                prefix = f"the route to {use.prefix}" if use else "a discard route"
-                message = f"{hop.device} discards what goes to {self._target(back)}: {prefix} is a discard route"
-                help_ = f"give {hop.device} a route to {self._target(back)}"
-                return self._link("gateway" if own else _way(back), message, _span(use), help_, hop.device)
-            case Reason.HANDED_OVER:
-                return self._handed_over(hop, back, own)
-            case Reason.LOOPING:
-                use = _route_of(hop) or next((it for one in end.hops if (it := _route_of(one))), None)
-                way = " to ".join((*end.cycle, end.cycle[0]) if end.cycle else ())
-                message = f"packets to {self._target(back)} go round: {way}"
-                return self._link(
-                    _way(back), message, _span(use), "send them towards their destination on each device",
-                    hop.device,
-                )  # fmt: skip
-            case Reason.ARRIVED:
-                return self._arrived_elsewhere(end, hop)
+        sources, port = _addresses(self.flow.source), self.flow.destination_ports
+        stop = stop_at(
+            self.network,
+            end,
+            self.version,
+            subject="answers to the controller" if back else "the session",
+            target=f"the controller ({sources})" if back else str(self.address),
+            permit=f"{self.address} port {port} to {sources}" if back else f"{sources} to {self.address} port {port}",
+            sender=self.device.name if back else None,
+        )
+        return _link(stop, self.kind_of(stop, end, back))
+
+    def kind_of(self, stop: Stop, end: End, back: bool) -> LinkKind:
+        """Return which link of the chain it is that stops the packets."""
+        match stop.kind:
+            case "guard" if stop.device == self.device.name and not back:
+                return "guard"
+            case "list" | "guard":
+                return "list-back" if back else "list"
+            case "carriage":
+                own = stop.at_start or self.is_last(end.hops[-1])
+                return "uplink" if own else "way-back" if back else "route"
+            case "route":
+                return "gateway" if stop.at_start and back else "way-back" if back else "route"
             case _:
-                return self._path(end, back)
+                return "path"
 
-    def by_carriage(self, fault: CarriageFault, kind: LinkKind = "uplink") -> ChainLink:
-        """A VLAN that is not carried."""
-        help_ = {
-            "not-allowed": f"allow VLAN {fault.vlan} on the trunk",
-            "undefined-vlan": f"define `vlan {fault.vlan}` on {fault.device}",
-            "shut-vlan": f"remove the line that shuts VLAN {fault.vlan} down",
-            "down": "remove the line that shuts the port down",
-            "no-cable": "add the cable to `links`, or correct it there",
-        }.get(fault.kind, "make both ends of the cable fit each other")
-        return self._link(kind, fault.why, fault.span, help_, fault.device)
-
-    def _is_last(self, hop: HopTrace) -> bool:
-        """Whether a hop is a router on a subnet of the management interface, about to send to the device."""
-        return self.own is not None and any(
-            address.prefix.overlaps(self.own[1].prefix)
-            for name in (hop.out,)
-            if name is not None
-            for address in self.config.devices[hop.device].interfaces[name].addresses
-        )
-
-    def _unrouted(self, hop: HopTrace, back: bool, own: bool) -> ChainLink:
-        """No route, one that cannot be used, or a neighbour that cannot take the packets."""
-        target = self._target(back)
-        kind: LinkKind = "gateway" if own else _way(back)
-        use = _route_of(hop)
-        if hop.faults:
-            fault = hop.faults[0]
-            words = fault.why
-            gateway = self._gateway_at(fault.span) if own else None
-            if gateway is not None:
-                words = f"the default gateway {gateway} cannot be used: {words.partition(': ')[2] or words}"
-            because = (use.span,) if use is not None and use.span is not None and use.span != fault.span else ()
-            return ChainLink(
-                kind, "broken", words, fault.span, hop.device, because=because, help=self._route_help(hop, back, own)
-            )
-        down = self._down(hop)
-        if down is not None:
-            return self._link(kind, down[0], down[1], "bring it up", hop.device)
-        what = "has no default gateway and no route" if own and not self.device.gateways else "has no route"
-        place = self._anchor(hop, own)
-        return self._link(kind, f"{hop.device} {what} to {target}", place, self._route_help(hop, back, own), hop.device)
-
-    def _gateway_at(self, span: Span | None) -> Address | None:
-        return next((it.address for it in self.device.gateways if span is not None and it.span == span), None)
-
-    def _down(self, hop: HopTrace) -> tuple[str, Span | None] | None:
-        """Say that the interface where packets would come in is down, where it is."""
-        if hop.into is None:
-            return None
-        state = self.network.topology.state(hop.device, hop.into)
-        return None if state.up else (f"{hop.device}:{hop.into} is down: {state.why}", state.span)
-
-    def _anchor(self, hop: HopTrace, own: bool) -> Span | None:
-        """Return the line that stands for a table without a route: where the packets come in."""
-        if own and self.own is not None:
-            return self.own[1].span
-        interfaces = self.config.devices[hop.device].interfaces
-        return interfaces[hop.into].span if hop.into is not None and hop.into in interfaces else None
-
-    def _route_help(self, hop: HopTrace, back: bool, own: bool) -> str:
-        if own and not self.network.routing(self.device.name, self.version).on:
-            subnet = f" on {self.own[1].prefix}" if self.own is not None else ""
-            return f"name a router{subnet} as default gateway"
-        return f"give {hop.device} a route to {self._target(back)} whose next hop it can reach"
-
-    def _handed_over(self, hop: HopTrace, back: bool, own: bool) -> ChainLink:
-        """A next hop that belongs to nobody: for a session inside the fleet that is nowhere."""
-        use = _route_of(hop)
-        next_hop = f"{use.next_hop}" if use and use.next_hop else f"a device behind {hop.device}:{hop.out}"
-        kind: LinkKind = "gateway" if own else _way(back)
-        what = "gateway" if own and use is not None and use.source == "gateway" else "next hop"
-        message = (
-            f"the {what} {next_hop} of {hop.device} belongs to no device of the fleet, "
-            f"so {'answers leave the fleet and have' if back else 'packets leave the fleet and have'} not reached "
-            f"{'the controller' if back else self.device.name}"
-        )
-        help_ = "take the address of a router of the fleet"
-        return self._link(kind, message, _span(use), help_, hop.device)
-
-    def _arrived_elsewhere(self, end: End, hop: HopTrace) -> ChainLink:
-        """The packets came to somebody else than the device."""
-        where = f"another device, {hop.device}" if end.back_at and end.back_at.interface is None else "a station"
-        message = f"packets to {self.address} arrive at {where}, not at {self.device.name}"
-        use = _route_of(hop)
-        return self._link(
-            "path", message, _span(use), "let one device have the address, on the subnet that is routed to"
-        )  # fmt: skip
-
-    def _path(self, end: End, back: bool) -> ChainLink:
-        """What no link explains, with the path."""
-        way = " to ".join(dict.fromkeys(hop.device for hop in end.hops)) or "no device"
-        what = "answers to the controller" if back else f"packets to {self.address}"
-        notes = "; ".join(note for hop in end.hops for note in hop.notes)
-        message = f"{what} end {end.reason.value} on the path over {way}" + (f" ({notes})" if notes else "")
-        return self._link("path", message, None, "ask `pathcheck flow` for the whole path")
-
-    # ---- lists ------------------------------------------------------------------------------
-
-    def _filtered(self, end: End, hop: HopTrace, back: bool) -> ChainLink:
-        """A list on the way denies."""
-        found = self._deny_at(end, hop)
-        if found is None:
-            return self._path(end, back)
-        kind: LinkKind = "guard" if found.is_guard else "list-back" if back else "list"
-        use = found.use
-        access_list = found.device.access_list(self.family, use.acl)
-        line = f"`{use.span.words}`" if use.span is not None else f"the {use.text}"
-        what = "answers to the controller" if back else "the session"
-        message = f"the list `{use.acl}` {found.where} denies {what}: {line}"
-        span = use.span or (access_list.span if access_list is not None else found.binding)
-        because = (found.binding,) if found.binding is not None and found.binding != span else ()
-        sources, port = ", ".join(map(str, self.flow.source)).replace("/32", ""), self.flow.destination_ports
-        way = f"{self.address} port {port} to {sources}" if back else f"{sources} to {self.address} port {port}"
-        where = f"in front of line {span.line}" if use.span is not None and span is not None else "in it"
-        help_ = f"permit {way} {where}"
-        return ChainLink(kind, "broken", message, span, hop.device, use.acl, because, help_)
-
-    def _deny_at(self, end: End, hop: HopTrace) -> _Use | None:
-        """Return the list whose line denied the packets of an end, with where it is applied."""
-        slots: tuple[tuple[str, Direction | None, str | None], ...] = (
-            ("out_lines", "out", hop.out),
-            ("port_lines", None, None),
-            ("in_lines", "in", hop.into),
-        )
-        for slot, direction, interface in slots:
-            for packets, use in reversed(getattr(hop, slot)):
-                if use.action == "deny" and not packets.isdisjoint(end.packets):
-                    return self._use(hop, use, direction, interface)
-        return None
-
-    def _use(self, hop: HopTrace, use: LineUse, direction: Direction | None, interface: str | None) -> _Use:
-        device = self.config.devices[hop.device]
-        if direction is not None and interface is not None:
-            binding = next(
-                (
-                    it.span
-                    for it in device.interfaces[interface].bindings
-                    if it.list_name == use.acl and it.direction == direction and it.family == self.family
-                ),
-                None,
-            )
-            return _Use(device, use, f"({direction} on {device.name}:{interface})", False, binding)
-        for block in device.terminal_lines:
-            for it in block.bindings:
-                if it.list_name == use.acl and it.direction == "in" and it.family == self.family:
-                    return _Use(device, use, f"of the terminal lines of {device.name}", True, it.span)
-        for it in device.control_plane:
-            if it.list_name == use.acl and it.family == self.family:
-                return _Use(device, use, f"that guards {device.name} itself", True, it.span)
-        return self._on_port(use)
-
-    def _on_port(self, use: LineUse) -> _Use:
-        """A list on a switch port of any device on the way."""
-        for device in self.config.devices.values():
-            if use.span is not None and use.span.file not in device.files:
-                continue
-            for name, port in device.interfaces.items():
-                for it in port.bindings:
-                    if it.port and it.list_name == use.acl and it.family == self.family:
-                        return _Use(device, use, f"(on the switch port {device.name}:{name})", False, it.span)
-        return _Use(self.device, use, "on a switch port", False, None)
+    def is_last(self, hop: HopTrace) -> bool:
+        """Whether a hop is a router on the subnet of the management address, about to send to the device."""
+        if self.own is None or hop.out is None:
+            return False
+        interface = self.config.devices[hop.device].interfaces[hop.out]
+        return any(address.prefix.overlaps(self.own[1].prefix) for address in interface.addresses)
 
     # ---- uncertain --------------------------------------------------------------------------
 
@@ -536,19 +363,22 @@ class _Chain:
     def _held(self, kind: LinkKind, message: str, span: Span | None) -> ChainLink:
         return ChainLink(kind, "holds", message, span, self.device.name)
 
-    # ---- words ------------------------------------------------------------------------------
-
-    def _target(self, back: bool) -> str:
-        """What packets of one direction are for."""
-        if not back:
-            return str(self.address)
-        sources = [str(it.first) if it.size == 1 else str(it) for it in self.flow.source]
-        return f"the controller ({', '.join(sources)})"
-
     def _link(
         self, kind: LinkKind, message: str, span: Span | None, help_: str | None, device: str | None = None
     ) -> ChainLink:
         return ChainLink(kind, "broken", message, span, device or self.device.name, help=help_)
+
+
+def _link(stop: Stop, kind: LinkKind) -> ChainLink:
+    """Return a stop as the link that breaks."""
+    return ChainLink(
+        kind, "broken", stop.message, stop.span, stop.device, stop.acl, because=stop.because, help=stop.help
+    )
+
+
+def _addresses(prefixes: Sequence[Prefix]) -> str:
+    """Return prefixes as words, single addresses without a length."""
+    return ", ".join(str(it.first) if it.size == 1 else str(it) for it in prefixes)
 
 
 def _pair(end: LinkEnd) -> tuple[str, str]:
@@ -557,15 +387,6 @@ def _pair(end: LinkEnd) -> tuple[str, str]:
 
 def _way(back: bool) -> LinkKind:
     return "way-back" if back else "route"
-
-
-def _route_of(hop: HopTrace) -> RouteUse | None:
-    """Return the route that packets follow at a hop."""
-    return hop.routes[0][1] if hop.routes else None
-
-
-def _span(use: RouteUse | None) -> Span | None:
-    return None if use is None else use.span
 
 
 def _over(end: End) -> str:
