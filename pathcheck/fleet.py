@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathcheck.errors import InputError, nearest
 from pathcheck.model.device import Device
-from pathcheck.model.fleet_config import FleetConfig, RefusedFile
+from pathcheck.model.fleet_config import CATCH_ALL, FleetConfig, RefusedFile
 from pathcheck.model.unmodelled import DeviceScope, Unmodelled
 from pathcheck.results.account import FileAccount, ReadingReport
 from pathcheck.results.catalogue import finding
@@ -60,6 +60,9 @@ class LoadedFleet:
         The account of the lines of each file, and the findings of reading.
     required_flows, waivers
         The content of the file that `config.required_flows` or `config.waivers` names; None where there is none.
+    bootstrap_texts
+        What the bootstrap files say, by name; those that are not there are missing. They are no devices of the
+        fleet, and their findings are not among those of the report.
     """
 
     folder: Path
@@ -67,6 +70,7 @@ class LoadedFleet:
     report: ReadingReport
     required_flows: bytes | None = None
     waivers: bytes | None = None
+    bootstrap_texts: Mapping[str, ParsedConfiguration] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -184,6 +188,7 @@ class _Loading:
     refused_names: set[str] = field(default_factory=set)
     refused_texts: dict[str, bytes] = field(default_factory=dict)
     contents: dict[str, bytes] = field(default_factory=dict)
+    searched: set[str] = field(default_factory=set)
 
     def load(self) -> LoadedFleet:
         """Read everything."""
@@ -210,6 +215,7 @@ class _Loading:
         content = None if flows is None else self._data(flows, None)
         waivers = self._waivers(fleet_file)
         waived = None if waivers is None else self._data(waivers, None)
+        blank = self._bootstrap_texts(fleet_file)
         config = FleetConfig(
             devices={name: self.devices[name] for name in sorted(self.devices)},
             links=fleet_file.links,
@@ -220,10 +226,16 @@ class _Loading:
             waivers=waivers,
             jobs=fleet_file.jobs,
             refused=tuple(sorted(refused, key=lambda one: one.file)),
+            entries={entry.name: entry.span for entry in fleet_file.devices.values()},
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))
-        report = ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order)))
-        return LoadedFleet(self.folder, config, report, content, waived)
+        owners = {account.file: account.device for account in order}
+        found = [
+            one if one.code != "PC395" or one.span is None else replace(one, device=owners.get(one.span.file))
+            for one in self.findings
+        ]
+        report = ReadingReport(tuple(order), tuple(sorted(found, key=_order)))
+        return LoadedFleet(self.folder, config, report, content, waived, blank)
 
     # -- which files are devices
 
@@ -239,6 +251,7 @@ class _Loading:
             data = self.files[FLEET_FILE]()
         except OSError as error:
             raise InputError(f"`{FLEET_FILE}` cannot be read: {_why(error)}", span=Span(FLEET_FILE, 1, "")) from None
+        self._search(FLEET_FILE, data)
         return read_fleet_file(FLEET_FILE, data)
 
     def _units(self, fleet_file: FleetFile) -> list[_Unit]:
@@ -253,7 +266,8 @@ class _Loading:
                 units.append(_Unit(entry.name, list(dict.fromkeys(files)), entry))
                 listed.update(files)
         free = [name for name in self.files if name not in listed and name != FLEET_FILE]
-        no_devices = (self._required_flows(fleet_file), self._waivers(fleet_file))
+        blank = {entry.file for entry in fleet_file.bootstrap}
+        no_devices = {self._required_flows(fleet_file), self._waivers(fleet_file), *blank}
         free = [name for name in free if name not in no_devices]
         top = [name for name in free if "/" not in name]
         by_stem: dict[str, _Unit] = {}
@@ -342,7 +356,30 @@ class _Loading:
             self._refuse(name, device, f"the file cannot be read: {_why(error)}")
             return None
         self.contents[name] = data
+        self._search(name, data)
         return data
+
+    def _search(self, name: str, data: bytes) -> None:
+        """Note the secrets of a file, once."""
+        if name in self.searched:
+            return
+        self.searched.add(name)
+        from pathcheck.parser.secrets import secret_findings
+
+        self.findings += secret_findings(name, data)
+
+    def _bootstrap_texts(self, fleet_file: FleetFile) -> dict[str, ParsedConfiguration]:
+        """Read what blank switches load first."""
+        from pathcheck.parser.device_files import read_device_files
+
+        found = {}
+        for name in dict.fromkeys(entry.file for entry in fleet_file.bootstrap):
+            data = self._data(name, None) if name in self.files else None
+            if data is not None:
+                found[name] = read_device_files(
+                    [(name, data)], default_name=_stem(name), assume=fleet_file.assumptions()
+                )
+        return found
 
     def _refuse(self, name: str, device: str | None, why: str) -> None:
         """Note a file that is not read at all."""
@@ -402,6 +439,7 @@ class _Loading:
                 management=entry.management if entry else None,
                 management_span=entry.management_span if entry else None,
                 serial=entry.serial if entry else None,
+                serial_span=entry.serial_span if entry else None,
             )
         self.accounts.extend(
             replace(account, device=renamed.get(account.device or "", account.device)) for account in parsed.accounts
@@ -488,7 +526,8 @@ class _Loading:
             check(link.b.device, link.span)
         for bootstrap in fleet_file.bootstrap:
             for name in bootstrap.devices:
-                check(name, bootstrap.span)
+                if name not in CATCH_ALL:
+                    check(name, bootstrap.place(f"devices/{name}"))
         errors += [
             InputError(f"no file `{named.path}` in the fleet's folder", span=named.span)
             for named in (fleet_file.required_flows, fleet_file.waivers)

@@ -77,8 +77,8 @@ class Device:
         Neighbours and interfaces of routing protocols, which are `unmodelled` themselves.
     management, serial
         From `fleet.yaml`.
-    management_span
-        Where `fleet.yaml` says the management address.
+    management_span, serial_span
+        Where `fleet.yaml` says the management address and the serial number.
     """
 
     name: str
@@ -106,6 +106,7 @@ class Device:
     management: Address | None = None
     serial: str | None = None
     management_span: Span | None = field(default=None, compare=False)
+    serial_span: Span | None = field(default=None, compare=False)
 
     def access_list(self, family: Family, name: str) -> AccessList | None:
         """Return the list of that name, None where it is not defined."""

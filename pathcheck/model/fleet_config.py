@@ -13,12 +13,16 @@ from pathcheck.packet.protocol import TCP
 from pathcheck.packet.ranges import Ranges
 from pathcheck.source import Span
 
-__all__ = ["JOB_PARTS", "Bootstrap", "FleetConfig", "JobPart", "Link", "LinkEnd", "Place", "Session"]
+__all__ = ["CATCH_ALL", "JOB_PARTS", "Bootstrap", "FleetConfig", "JobPart", "Link", "LinkEnd", "Place", "Session"]
 
 JobPart = Literal["vlans", "ports", "addresses", "lists", "bindings", "routes", "gateway"]
 """A part of a device's configuration that automation pushes as a job of its own, or together with others."""
 
 JOB_PARTS: tuple[JobPart, ...] = get_args(JobPart)
+
+
+CATCH_ALL = frozenset({"*", "any", "all", "default"})
+"""Words that stand for each device where names of devices are listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,23 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Bootstrap:
-    """How blank switches start: one entry of `fleet.yaml`'s bootstrap part."""
+    """How blank switches start: one entry of `fleet.yaml`'s bootstrap part.
+
+    Parameters
+    ----------
+    file
+        The text that a blank switch loads first.
+    devices
+        The names that the entry gives, words such as `any` among them; empty where it gives none.
+    dhcp, server
+        The servers that lease addresses and hold the files.
+    protocols
+        How files are fetched: ports by name, or `tcp/PORT`.
+    call_home
+        What a switch opens to the controller once it has its bootstrap text: a port by name, `tcp/PORT`, or `none`.
+    spans
+        Where each key stands, and each name in `devices`, as `devices/NAME`.
+    """
 
     file: str
     devices: tuple[str, ...]
@@ -67,7 +87,18 @@ class Bootstrap:
     dhcp: Address | None = None
     server: Address | None = None
     protocols: tuple[str, ...] = ()
+    call_home: str = "https"
     span: Span | None = field(default=None, compare=False)
+    spans: Mapping[str, Span] = field(default_factory=dict, compare=False)
+
+    def place(self, key: str) -> Span | None:
+        """Where a key stands; the whole entry where it does not."""
+        return self.spans.get(key, self.span)
+
+    @property
+    def is_catch_all(self) -> bool:
+        """Whether it is for whatever switch comes, not for those it names."""
+        return not self.devices or any(name in CATCH_ALL for name in self.devices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +158,8 @@ class FleetConfig:
         Path of the file of waivers, the same way.
     refused
         Files that may hold further devices: a next hop that no known device has may be one of theirs.
+    entries
+        Where `fleet.yaml` names each of the devices that it names.
     jobs
         Parts that are pushed together, in the order in which a job applies them; each other part is a job alone.
     """
@@ -139,4 +172,5 @@ class FleetConfig:
     waivers: str | None = None
     session: Session = field(default_factory=Session)
     refused: tuple[RefusedFile, ...] = ()
+    entries: Mapping[str, Span] = field(default_factory=dict, compare=False)
     jobs: tuple[tuple[JobPart, ...], ...] = ()

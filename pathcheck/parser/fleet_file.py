@@ -17,7 +17,7 @@ from pathcheck.model.interface import canonical_name
 from pathcheck.packet.address import Address
 from pathcheck.packet.port import port_number
 from pathcheck.packet.prefix import Prefix
-from pathcheck.packet.protocol import PORT_PROTOCOLS, PROTOCOL_NAMES
+from pathcheck.packet.protocol import PORT_PROTOCOLS, PROTOCOL_NAMES, TCP
 from pathcheck.packet.ranges import Ranges
 from pathcheck.parser.yaml_text import Complaints, YamlNode, YamlText, load_yaml
 from pathcheck.source import Span
@@ -26,7 +26,8 @@ __all__ = ["DeviceEntry", "FileName", "FleetFile", "read_fleet_file"]
 
 _KEYS = ("devices", "links", "places", "assume", "bootstrap", "session", "required_flows", "waivers", "jobs")
 _DEVICE_KEYS = ("files", "serial", "management", "assume")
-_BOOTSTRAP_KEYS = ("file", "devices", "vlan", "subnet", "pool", "gateway", "dhcp", "server", "protocols")
+_BOOTSTRAP_KEYS = ("file", "devices", "vlan", "subnet", "pool", "gateway", "dhcp", "server", "protocols", "call_home")
+_CALL_HOME = "a service over TCP by its port's name or as `tcp/PORT`, or `none`"
 _SESSION_KEYS = ("protocol", "port", "source")
 _MOST_PLACE_PARTS = 1_000_000
 _PLACE_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")
@@ -61,6 +62,7 @@ class DeviceEntry:
     management: Address | None = None
     assume: Mapping[str, str] = field(default_factory=dict)
     management_span: Span | None = field(default=None, compare=False)
+    serial_span: Span | None = field(default=None, compare=False)
     span: Span = field(compare=False, kw_only=True)
 
 
@@ -162,6 +164,7 @@ class _Reader:
                 ),
                 assume=self._assume(found["assume"][1]) if "assume" in found else {},
                 management_span=found["management"][1].span if "management" in found else None,
+                serial_span=found["serial"][1].span if "serial" in found else None,
                 span=key.span,
             )
         return devices
@@ -289,7 +292,7 @@ class _Reader:
     # -- bootstrap, session, files
 
     def _bootstraps(self, node: YamlNode) -> tuple[Bootstrap, ...]:
-        """List of {file, devices, vlan, subnet, pool, gateway, dhcp, server, protocols}."""
+        """List of {file, devices, vlan, subnet, pool, gateway, dhcp, server, protocols, call_home}."""
         return tuple(
             entry
             for item in self._said.items(node, "a list of bootstrap entries")
@@ -304,17 +307,15 @@ class _Reader:
             said.add("a bootstrap entry needs the key `file`", node.span)
             return None
         path = self._file(found["file"], "a bootstrap file")
+        listed = said.items(found["devices"], "a list of devices") if "devices" in found else ()
+        names = [(name, item.span) for item in listed if (name := said.text(item, "the name of a device")) is not None]
 
         def address(key: str, what: str) -> Address | None:
             return said.parsed(found[key], what, Address.parse) if key in found else None
 
         return Bootstrap(
             file=path.path if path else "",
-            devices=tuple(
-                name
-                for item in (said.items(found["devices"], "a list of devices") if "devices" in found else ())
-                if (name := said.text(item, "the name of a device")) is not None
-            ),
+            devices=tuple(name for name, _ in names),
             vlan=said.integer(found["vlan"], "a VLAN", 1, 4094) if "vlan" in found else None,
             subnet=said.parsed(found["subnet"], "the subnet's prefix", Prefix.parse) if "subnet" in found else None,
             pool=said.parsed(found["pool"], "a pool `FIRST-LAST`", _pool) if "pool" in found else None,
@@ -326,7 +327,13 @@ class _Reader:
                 for item in (said.one_or_more(found["protocols"]) if "protocols" in found else ())
                 if (word := said.parsed(item, "a protocol by its port's name or as `tcp/PORT`", _service)) is not None
             ),
+            call_home=(said.parsed(found["call_home"], _CALL_HOME, _call_home) if "call_home" in found else None)
+            or "https",
             span=node.span,
+            spans={
+                **{key: value.span for key, value in found.items()},
+                **{f"devices/{name}": span for name, span in names},
+            },
         )
 
     def _session(self, node: YamlNode, places: Mapping[str, Place]) -> Session:
@@ -425,6 +432,15 @@ def _service(word: str) -> str:
     if not slash and not word.isdigit() and port_number(word, None) is not None:
         return word
     raise ValueError(f"`{word}` is no port that is known by name")
+
+
+def _call_home(word: str) -> str:
+    """A TCP service, or `none`."""
+    if word == "none":
+        return word
+    if _service(word).startswith("udp/") or port_number(word.removeprefix("tcp/"), TCP) is None:
+        raise ValueError(f"`{word}` is no service over TCP")
+    return word
 
 
 def _port(word: str, protocol: int) -> Ranges:

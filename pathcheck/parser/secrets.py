@@ -18,7 +18,11 @@ import re
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-__all__ = ["HIDDEN", "Secret", "SecretKind", "find_secrets", "hide_secrets"]
+from pathcheck.results.catalogue import finding
+from pathcheck.results.finding import Finding
+from pathcheck.source import Span
+
+__all__ = ["HIDDEN", "Secret", "SecretKind", "find_secrets", "hide_secrets", "secret_findings"]
 
 HIDDEN = "(hidden)"
 """What stands where a secret stood; of one length, so that it does not tell that of the secret."""
@@ -180,12 +184,12 @@ _FORWARDING = re.compile(
 _NO_KEY_OF_OURS = re.compile(r"(?:username|user)\s+\S+\s+(?:ssh-?key|keystring)\b|key-hash\b", re.IGNORECASE)
 _LEAD = re.compile(r"[\s!#-]*(?:(?:no|default)\s+)?")
 _PROMPT = re.compile(r"\s*[A-Za-z][\w.\-/:@]{0,62}(?:\([^()]{1,40}\))?[#>]\s*(?=\S)")
-_KEY_BEGINS = re.compile(r"-----BEGIN [A-Z0-9 ]*PRIVATE KEY-----", re.IGNORECASE)
+_KEY_BEGINS = re.compile(r"-----BEGIN [A-Z0-9 ]*PRIVATE KEY-----")
 _KEY_TEXT = re.compile(
     r"(-----BEGIN [A-Z0-9 ]*PRIVATE KEY-----)\s*[^-\s][^\"']*?(-----END [A-Z0-9 ]*PRIVATE KEY-----|(?=[\"'])|\s*$)",
     re.IGNORECASE,
 )
-_KEY_ENDS = re.compile(r"-----END [A-Z0-9 ]*PRIVATE KEY-----", re.IGNORECASE)
+_KEY_ENDS = re.compile(r"-----END [A-Z0-9 ]*PRIVATE KEY-----")
 _BLOCK_OPENS = re.compile(
     r"(?P<indent>\s*(?:-\s+)?)[\"']?[\w.-]*(?:password|passwd|pwd|secret|passphrase|passcode|community|psk"
     r"|api[-_]?key|private[-_]?key|key[-_]string|token)s?[\"']?\s*:\s*(?:![\w/.-]+\s*)?(?:(?P<text>[|>][+-]?\d?)|[\[{])?\s*(?:#.*)?$",
@@ -239,6 +243,42 @@ def find_secrets(text: str) -> tuple[Secret, ...]:
     return _scan(text)[1] if _is_suspicious(text) else ()
 
 
+def secret_findings(file: str, data: bytes) -> tuple[Finding, ...]:
+    """Return PC395 for each line of a file with secrets that can be read; the line is quoted without them."""
+    text = data.decode("utf-8-sig", "replace")
+    if not _is_suspicious(text):
+        return ()
+    hidden, secrets = _scan(text)
+    lines = hidden.split("\n")
+    by_line: dict[int, list[Secret]] = {}
+    for secret in secrets:
+        by_line.setdefault(secret.line, []).append(secret)
+    found = []
+    for number, on_line in by_line.items():
+        kinds = " and ".join(dict.fromkeys(f"a {secret.kind}" for secret in on_line))
+        how = (
+            "in an encoding that anybody can turn back"
+            if all(secret.encoded for secret in on_line)
+            else "in clear text"
+        )
+        found.append(
+            finding(
+                "PC395",
+                f"{kinds} {how}: whoever can read this file has it",
+                span=Span(file, number, lines[number - 1].rstrip("\r"), on_line[0].column),
+                help=_CURES.get(on_line[0].kind, _CURE),
+            )
+        )
+    return tuple(found)
+
+
+_CURE = "let the pushing system fill it in from its own store, or give the device a hash; and change what stood here"
+_CURES = {
+    SecretKind.PRIVATE_KEY: "make a new pair on the device, so that the private key never leaves it",
+    SecretKind.COMMUNITY: "let the pushing system fill it in from its own store, or use version 3 with users",
+}
+
+
 def _is_suspicious(text: str) -> bool:
     """Whether any line can hold a secret."""
     lower = text.lower()
@@ -268,8 +308,10 @@ def _scan(text: str) -> tuple[str, tuple[Secret, ...]]:
         if not any(hint in lower for hint in _HINTS):
             continue
         if _KEY_BEGINS.search(line):
-            secrets.append(Secret(number + 1, _KEY_BEGINS.search(line).start() + 1, SecretKind.PRIVATE_KEY))  # type: ignore[union-attr]
             inside_until = _end_of_key(lines, number) + 1
+            key = _KEY_ENDS.split(_KEY_BEGINS.split("\n".join(lines[number:inside_until]), maxsplit=1)[1])[0]
+            if key.replace(HIDDEN, "").strip(" \t\r\n\\n\"',"):
+                secrets.append(Secret(number + 1, line.index("-----BEGIN") + 1, SecretKind.PRIVATE_KEY))
             lines[number] = _KEY_TEXT.sub(rf"\1{HIDDEN}\2", line)
             continue
         found = _in_line(line, header)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from pathcheck.errors import InputError
@@ -82,6 +83,8 @@ def full_check(
     requirements, on_flows = _required(loaded)
     found = {
         *loaded.report.findings,
+        # A bootstrap text is no device of the fleet, and what is wrong in it is found here alone.
+        *(replace(item, device=None) for text in loaded.bootstrap_texts.values() for item in text.findings),
         *review_fleet(loaded, advance=advance),
         *audit_fleet(loaded),
         *review_routes(loaded.config),
@@ -175,7 +178,7 @@ def report_of(
 _OF_COMMANDS = {
     "review": ("PC1",),
     "routes": ("PC2",),
-    "audit": ("PC30", "PC31", "PC32", "PC33"),
+    "audit": ("PC30", "PC31", "PC32", "PC33", "PC36", "PC37", "PC395"),
     "require": ("PC38",),
     "manageable": ("PC34",),
 }

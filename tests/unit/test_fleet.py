@@ -230,7 +230,7 @@ def test_links_between_folders_end(tmp_path):
             (1, 11),
         ),
         ({"a.cfg": "!", "fleet.yaml": "links: ['a:Ethernet1 b:Ethernet1']"}, "no device `b`", (1, 9)),
-        ({"a.cfg": "!", "fleet.yaml": "bootstrap: [{file: x.boot, devices: [b]}]"}, "no device `b`", (1, 13)),
+        ({"a.cfg": "!", "fleet.yaml": "bootstrap: [{file: x.boot, devices: [b]}]"}, "no device `b`", (1, 38)),
         ({"a.cfg": "!", "fleet.yaml": "required_flows: none.yaml"}, "no file `none.yaml`", (1, 17)),
     ],
 )

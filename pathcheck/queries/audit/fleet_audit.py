@@ -14,6 +14,7 @@ from pathcheck.queries.audit.addresses import (
 from pathcheck.queries.audit.cable_ends import cable_mismatches, uneven_trunks
 from pathcheck.queries.audit.fleet_view import FleetView
 from pathcheck.queries.audit.gateways import gateways
+from pathcheck.queries.audit.identity import identity_findings
 from pathcheck.queries.audit.names import (
     applied_lists,
     group_names,
@@ -34,12 +35,12 @@ from pathcheck.source import Span
 
 __all__ = ["audit_fleet"]
 
-_FOUND_BY_READING = frozenset({"PC304", "PC404", "PC411", "PC413", "PC414"})
-"""Findings on addresses and names that reading meets first."""
+_FOUND_BY_READING = frozenset({"PC304", "PC395", "PC404", "PC411", "PC413", "PC414"})
+"""Findings on addresses, names and secrets that reading meets first."""
 
 
 def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Finding, ...]:
-    """Return the findings on addresses, gateways, VLANs, cables and names.
+    """Return the findings on addresses, gateways, VLANs, cables and names, and on which switch becomes which host.
 
     Parameters
     ----------
@@ -49,8 +50,8 @@ def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Find
     Returns
     -------
     tuple
-        In the order of file, line and code. What reading found of these subjects (PC304, PC404,
-        PC411, PC413, PC414) is among them.
+        In the order of file, line and code. What reading found of these subjects (PC304, PC395,
+        PC404, PC411, PC413, PC414) is among them.
 
     Raises
     ------
@@ -61,7 +62,8 @@ def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Find
     if device is not None and device not in devices:
         near = nearest(device, devices)
         raise UnknownNameError(f"no device `{device}` in the fleet", help=f"did you mean `{near}`?" if near else None)
-    found = [*_all_findings(FleetView(loaded.config))]
+    view = FleetView(loaded.config)
+    found = [*_all_findings(view), *identity_findings(loaded, view)]
     found += [item for item in loaded.report.findings if item.code in _FOUND_BY_READING]
     if device is not None:
         files = set(devices[device].files)
