@@ -151,7 +151,7 @@ def read_git_tree(folder: Path, revision: str, path: str | None = None) -> GitTr
     if found == "blob":
         only = inside.rpartition("/")[2]
         return GitTree(place, commit, {only: name}, only)
-    if found == "commit":
+    if found == "commit" or (not found and inside and _is_submodule(place, commit, inside)):
         raise InputError(
             f"`{inside}` is a submodule at `{shown}`; its files are not in this repository",
             help="run the command inside the submodule, with a revision of it",
@@ -160,6 +160,12 @@ def read_git_tree(folder: Path, revision: str, path: str | None = None) -> GitTr
         where = f"`{inside}`" if inside else "the top folder"
         raise InputError(f"there is no {where} at `{shown}`", help=f"name its place there: `{shown}:FOLDER`")
     return GitTree(place, commit, dict(_objects(place, commit, inside, shown)))
+
+
+def _is_submodule(place: Path, commit: str, path: str) -> bool:
+    """Whether a path is a submodule, whose commit the repository does not hold."""
+    listed = Git(place).ask("ls-tree", "-z", "--full-tree", commit, "--", path)
+    return listed.returncode == 0 and listed.stdout.startswith(_SUBMODULE.encode() + b" ")
 
 
 def _objects(place: Path, commit: str, inside: str, shown: str) -> Iterator[tuple[str, str]]:

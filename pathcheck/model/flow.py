@@ -44,7 +44,7 @@ class Flow:
     dscp
         None for any.
     fragment
-        True asks about non-initial fragments only, False about all others only.
+        True asks about non-initial fragments only, False about all others only, None about both.
     vrf
         The table in which the packets start, where it is not the global one.
     at
@@ -64,7 +64,7 @@ class Flow:
     icmp: Ranges | None = None
     flags: FlagMatch | None = None
     dscp: Ranges | None = None
-    fragment: bool = False
+    fragment: bool | None = False
     vrf: str | None = None
     at: EntryPoint | None = None
     either_icmp: bool = False

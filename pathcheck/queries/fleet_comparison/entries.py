@@ -59,7 +59,7 @@ class StationEntries:
         side = side if side and self._is_near(subnet) else 0
         key = (side, subnet)
         if key not in self._entries:
-            flow = Flow(None, (subnet,), (Prefix.everything(subnet.version),))
+            flow = Flow(None, (subnet,), (Prefix.everything(subnet.version),), fragment=None)
             try:
                 self._entries[key] = flow_entries(self.states.networks[side], flow, subnet.version)
             except FlowError:

@@ -14,7 +14,11 @@ from pathcheck.model.device import Device
 
 __all__ = ["is_same_outside", "names_outside"]
 
-_TIME_RANGE = re.compile(rb"^([ \t]*)(?:- )?[\"']?time-range\b[^\n]*(?:\n\1[ \t]+[^\n]*)*", re.MULTILINE)
+_TIME_RANGE = re.compile(
+    # In a text without indentation the lines below the header stand at the margin.
+    rb"^([ \t]*)(?:- )?[\"']?time-range\b[^\n]*(?:\n\1(?:[ \t]+|(?:periodic|absolute|no)\b)[^\n]*)*",
+    re.MULTILINE,
+)
 _REFLECT = re.compile(rb"^[^\n]*\breflect\b[^\n]*", re.MULTILINE)
 _WORDS = frozenset({"time-range", "reflect", "tracked", "evaluate"})
 

@@ -42,6 +42,11 @@ _GRAMMAR = frozenset(
     }
 )  # fmt: skip
 """Words of headers that are no names."""
+_NAME = re.compile(
+    r"(?:route-map|route-policy|policy-map|(?:ip(?:v6)? )?prefix-list|(?:prefix|community|as-path|rd|as)-set) (\S+)",
+    re.IGNORECASE,
+)
+"""Headers in which a name stands behind the first words; in the others any word counts as one."""
 Words = tuple[object, ...]
 _NOTHING: Words = ()
 
@@ -166,7 +171,9 @@ def _blocks(records: Iterable[LineRecord]) -> Iterator[tuple[LineRecord, list[Li
 
 def _definition(header: str, said: tuple[str, ...]) -> _Definition:
     """Return what a header and the lines below it define."""
-    return _Definition(frozenset(_words((header,))) - _GRAMMAR, said, frozenset(_words(said)))
+    named = _NAME.match(header)
+    names = frozenset(_words((named[1],))) if named else frozenset(_words((header,))) - _GRAMMAR
+    return _Definition(names, said, frozenset(_words(said)))
 
 
 def _words(texts: Iterable[str]) -> Iterator[str]:
