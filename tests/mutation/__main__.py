@@ -188,7 +188,8 @@ def _start_server(part: list[dict[str, Any]], number: int, tree: Path, state: Pa
         "MUTATION_RESULTS": str(state / "results.jsonl"),
     }
     with (state / f"server-{number}.log").open("wb") as log:
-        command = [*PYTEST, "--assert=plain", "-p", "fork_server", *TEST_PATHS]
+        apart = f"--basetemp={state / f'temporary-{number}'}"
+        command = [*PYTEST, "--assert=plain", apart, "-p", "fork_server", *TEST_PATHS]
         return subprocess.Popen(command, cwd=tree, env=variables, stdout=log, stderr=log)
 
 

@@ -10,7 +10,7 @@ MEMORY = 16 << 30
 
 def processor_seconds(usual: float) -> float:
     """Return the limit of one test that usually takes `usual` seconds."""
-    return 5 + 10 * usual
+    return 3 + 5 * usual
 
 
 def wall_seconds(usual: float) -> float:

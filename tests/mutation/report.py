@@ -104,8 +104,8 @@ works.
   cases, published cases. Not those of the command line and the kernel. At most {cap} seconds of tests a mutant
   (as they take without it), and at most {examples} examples of each property, the same each time: what only more
   would kill counts as survived.
-- A mutant that hangs is killed only if it used more than ten times the processor time of the test and 5 seconds, and
-  did so again with four times the patience.
+- A mutant that hangs is killed only if it used 3 seconds and five times the processor time of the test, and with
+  four times that patience did not end either.
 - Not changed: annotations, decorators and the words of messages.
 """
 
