@@ -1,14 +1,18 @@
-"""What the evaluator takes for up and for carried, one trap each; common practice, no source."""
+"""What the evaluator and the engine take for up and for carried, one trap each; common practice, no source."""
 
 from __future__ import annotations
 
 import pytest
 from model_builders import bound, device, fleet, interface, span, vlan
 
+from pathcheck.dataplane.interface_state import interface_state
 from pathcheck.evaluator.access_list import MAYBE, NO, YES
 from pathcheck.evaluator.interface import cable_reach, carried, channel_of, is_up
+from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.interface import SwitchPort
 from pathcheck.model.unmodelled import DeviceScope, InterfaceScope, LayerTwoScope, Unmodelled
+from pathcheck.network.layer2 import LayerTwo
+from pathcheck.network.topology import Topology
 from pathcheck.packet.ranges import Ranges
 
 TRUNK = SwitchPort("trunk")
@@ -24,7 +28,33 @@ def unmodelled(*scopes):
 
 
 def up(box, name):
-    return is_up(box, box.interfaces[name])[0]
+    """Return the evaluator's answer; the engine must say the same."""
+    found = is_up(box, box.interfaces[name])[0]
+    state = interface_state(box, box.interfaces[name])
+    assert (MAYBE if state.doubts else YES if state.up and state.member_of is None else NO) == found
+    return found
+
+
+def carriage(config, start, goal):
+    """Return the evaluator's answer; the engine must say the same."""
+    found = carried(config, start, goal)
+    other = LayerTwo(Topology(config)).between(LinkEnd(*start), LinkEnd(*goal))
+    assert (MAYBE if other.doubts else YES if other.carried else NO) == found.answer[0]
+    assert bool(other.assumed) == (found.answer[1] == "assumed")
+    assert [(each.device, each.port, each.direction) for each in other.passages] == list(found.lists)
+    assert bool(other.drop_doubts) == bool(found.maybe_lists)
+    return found
+
+
+def reach(config, start):
+    """Return the evaluator's answer; each pair of them the engine joins or leaves open."""
+    found = cable_reach(config, start)
+    engine = LayerTwo(Topology(config))
+    for end in found:
+        if end != start:
+            other = engine.between(LinkEnd(*start), LinkEnd(*end))
+            assert other.carried or other.doubts
+    return found
 
 
 def test_a_member_of_a_channel_that_is_not_there_stands_for_itself():
@@ -172,7 +202,7 @@ def pair(left, right, *, here=(), there=(), links=CABLE, number=20, ends=("Vlan2
     """Carriage between SVIs of two switches with one port each on a cable."""
     quay = device("quay", interface("Vlan20", "10.0.0.1/24"), *left, vlan(number), *here)
     core = device("core", interface("Vlan20", "10.0.0.2/24"), *right, vlan(number), *there)
-    return carried(fleet(quay, core, links=links), ("quay", ends[0]), ("core", ends[1]))
+    return carriage(fleet(quay, core, links=links), ("quay", ends[0]), ("core", ends[1]))
 
 
 def port(name="Ethernet9", setting=TRUNK, **more):
@@ -185,7 +215,7 @@ def test_a_port_that_the_text_does_not_name_may_act_as_anything():
     core = device("core", interface("Ethernet1", "10.0.0.2/24"))
     quay = device("quay", interface("Vlan20", "10.0.0.1/24"), port(), vlan(20))
     config = fleet(quay, core, links=("quay:Ethernet9 core:Ethernet7",))
-    assert carried(config, ("quay", "Vlan20"), ("core", "Ethernet1")).answer == (
+    assert carriage(config, ("quay", "Vlan20"), ("core", "Ethernet1")).answer == (
         NO,
         "no VLAN leads from quay:Vlan20 to core:Ethernet1",
     )
@@ -212,7 +242,7 @@ def test_where_an_interface_is_may_not_be_in_the_text():
     answer = pair([interface("Ethernet9"), below], [port()], ends=("Ethernet9.20", "Vlan20")).answer
     assert answer == (MAYBE, "the text does not tell which VLAN an interface is in")
     config = fleet(device("quay", interface("Ethernet9"), below), device("core", port()), links=CABLE)
-    assert cable_reach(config, ("quay", "Ethernet9.20")) == []
+    assert reach(config, ("quay", "Ethernet9.20")) == []
 
 
 @pytest.mark.parametrize(
@@ -230,11 +260,11 @@ def test_subinterfaces_take_the_frames_with_their_tag(below, expected):
     core = device("core", interface("Vlan20", "10.0.0.2/24"), port(), vlan(20))
     config = fleet(quay, core, links=CABLE)
     ends = ("quay", "Ethernet9.20"), ("core", "Vlan20")
-    assert carried(config, *ends).answer[0] == carried(config, *reversed(ends)).answer[0] == expected
-    assert (("core", "Vlan20") in cable_reach(config, ends[0])) == (expected == YES)
+    assert carriage(config, *ends).answer[0] == carriage(config, *reversed(ends)).answer[0] == expected
+    assert (("core", "Vlan20") in reach(config, ends[0])) == (expected == YES)
     # A cable in another port of the same device does not carry them.
     elsewhere = fleet(quay, core, links=("quay:Ethernet8 core:Ethernet9",))
-    assert carried(elsewhere, *ends).answer[0] == NO
+    assert carriage(elsewhere, *ends).answer[0] == NO
 
 
 def test_untagged_frames_of_a_subinterface_are_of_the_native_vlan():
@@ -244,7 +274,7 @@ def test_untagged_frames_of_a_subinterface_are_of_the_native_vlan():
         core = device("core", interface("Vlan20", "10.0.0.2/24"), port(setting=SwitchPort("trunk", native=native)),
                       vlan(20))  # fmt: skip
         config = fleet(quay, core, links=CABLE)
-        assert carried(config, ("quay", "Ethernet9.20"), ("core", "Vlan20")).answer[0] == expected
+        assert carriage(config, ("quay", "Ethernet9.20"), ("core", "Vlan20")).answer[0] == expected
 
 
 @pytest.mark.parametrize(
@@ -271,7 +301,7 @@ def test_a_vlan_that_is_not_carried_by_the_text_needs_a_hidden_line_on_each_side
                  port(setting=right or SwitchPort("trunk", allowed=Ranges.single(7))))  # fmt: skip
         quay = device("quay", interface("Vlan20", "10.0.0.1/24"), ports[0], vlan(20), unmodelled=unmodelled(*here))
         core = device("core", interface("Vlan20", "10.0.0.2/24"), ports[1], vlan(20), unmodelled=unmodelled(*there))
-        return carried(fleet(quay, core, links=CABLE), ("quay", "Vlan20"), ("core", "Vlan20")).answer[0]
+        return carriage(fleet(quay, core, links=CABLE), ("quay", "Vlan20"), ("core", "Vlan20")).answer[0]
 
     hides, other = (LayerTwoScope(20),), (LayerTwoScope(21),)
     assert found((), ()) == NO
@@ -290,27 +320,27 @@ def test_a_vlan_that_is_not_carried_by_the_text_needs_a_hidden_line_on_each_side
                   unmodelled=unmodelled(*hides))  # fmt: skip
     core = device("core", interface("Vlan20", "10.0.0.2/24"), port(), vlan(20), unmodelled=unmodelled(*hides))
     middle = fleet(quay, core, links=CABLE)
-    assert ("core", "Vlan20") not in cable_reach(middle, ("quay", "Vlan20"))
-    assert ("quay", "Vlan20") not in cable_reach(middle, ("core", "Vlan20"))
+    assert ("core", "Vlan20") not in reach(middle, ("quay", "Vlan20"))
+    assert ("quay", "Vlan20") not in reach(middle, ("core", "Vlan20"))
 
 
 def test_frames_may_get_where_that_is_not_certain():
     quay = device("quay", interface("Vlan20", "10.0.0.1/24"), port(setting=SwitchPort(None)), vlan(20))
     core = device("core", interface("Vlan20", "10.0.0.2/24"), interface("Ethernet3", "10.0.3.1/24"), port(), vlan(20))
     config = fleet(quay, core, links=CABLE)
-    assert carried(config, ("quay", "Vlan20"), ("core", "Vlan20")).answer[0] == MAYBE
-    assert cable_reach(config, ("quay", "Vlan20")) == [("core", "Vlan20"), ("quay", "Vlan20")]
+    assert carriage(config, ("quay", "Vlan20"), ("core", "Vlan20")).answer[0] == MAYBE
+    assert reach(config, ("quay", "Vlan20")) == [("core", "Vlan20"), ("quay", "Vlan20")]
 
 
 def test_a_management_port_is_cabled_only_by_a_link_of_its_own():
     quay = device("quay", interface("Management1", "10.0.0.1/24"), port(), vlan(20))
     core = device("core", interface("Vlan20", "10.0.0.2/24"), port(), vlan(20))
     ends = ("quay", "Management1"), ("core", "Vlan20")
-    assert carried(fleet(quay, core, links=CABLE), *ends).answer == (YES, "assumed")
-    assert carried(fleet(quay, core, links=CABLE), *reversed(ends)).answer == (YES, "assumed")
+    assert carriage(fleet(quay, core, links=CABLE), *ends).answer == (YES, "assumed")
+    assert carriage(fleet(quay, core, links=CABLE), *reversed(ends)).answer == (YES, "assumed")
     own = (*CABLE, "quay:Management1 core:Ethernet8")
-    assert carried(fleet(quay, core, links=own), *ends).answer[0] == NO
-    assert carried(fleet(quay, core), *ends).answer == (YES, "assumed")
+    assert carriage(fleet(quay, core, links=own), *ends).answer[0] == NO
+    assert carriage(fleet(quay, core), *ends).answer == (YES, "assumed")
 
 
 def test_lists_on_ports_of_the_only_way_are_met_and_those_of_several_ways_may_be():

@@ -1,4 +1,7 @@
-"""Who takes what leaves an interface, as the evaluator sees it; common practice where no source is named."""
+"""Who takes what leaves an interface, as the evaluator and the engine see it.
+
+Common practice where no source is named.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,32 @@ from model_builders import device, fleet, interface
 
 from pathcheck.evaluator.access_list import MAYBE, YES
 from pathcheck.evaluator.neighbour import takers
+from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.interface import SwitchPort
+from pathcheck.network.layer2 import LayerTwo
+from pathcheck.network.neighbours import Neighbours
+from pathcheck.network.topology import Topology
 from pathcheck.packet.address import Address
 
 OUT = ("quay", "Ethernet2")
 CABLE = ("quay:Ethernet2 core:Ethernet1",)
 
 
+def taking(config, out, version, next_hop):
+    """Return the evaluator's answer; the engine must say the same."""
+    found = takers(config, out, version, next_hop)
+    topology = Topology(config)
+    other = Neighbours(topology, LayerTwo(topology)).by_route(LinkEnd(*out), next_hop, version)
+    assert {(each.end.device, each.end.interface) for each in other.neighbours} == {end for end, _ in found.takers}
+    if not found.takers:
+        assert (other.outside, other.stranded is not None, bool(other.unknown)) == tuple(
+            found.fate == fate for fate in ("outside", "stranded", "unknown")
+        )
+    return found
+
+
 def ask(config, next_hop=None, version=4):
-    found = takers(config, OUT, version, None if next_hop is None else Address.parse(next_hop))
+    found = taking(config, OUT, version, None if next_hop is None else Address.parse(next_hop))
     return found.fate if not found.takers else {end for end, _ in found.takers}
 
 
@@ -29,7 +49,7 @@ def core(*addresses, **more):
 
 def test_a_next_hop_that_is_on_no_subnet_is_taken_by_the_other_end_of_the_cable_or_not_known():
     config = fleet(quay("10.0.0.1/30"), core("10.9.9.1/30"))
-    found = takers(config, OUT, 4, Address.parse("10.9.9.1"))
+    found = taking(config, OUT, 4, Address.parse("10.9.9.1"))
     assert (found.takers, found.fate, found.why) == ((), "unknown", "10.9.9.1 is on no subnet of quay:Ethernet2")
     assert ask(fleet(quay("10.0.0.1/30"), core("10.9.9.1/30"), links=CABLE), "10.9.9.1") == {("core", "Ethernet1")}
     # The cable leads to another interface than the owner's.
@@ -40,7 +60,7 @@ def test_a_next_hop_that_is_on_no_subnet_is_taken_by_the_other_end_of_the_cable_
 
 
 def test_a_route_by_interface_without_an_address_ends_where_the_cable_does():
-    found = takers(fleet(quay(), core("10.0.0.2/30")), OUT, 4, None)
+    found = taking(fleet(quay(), core("10.0.0.2/30")), OUT, 4, None)
     assert found.fate == "unknown"
     assert found.why == "who is at the other end of quay:Ethernet2 is not in the text"
     assert ask(fleet(quay(), core("10.0.0.2/30"), links=CABLE)) == {("core", "Ethernet1")}
@@ -65,7 +85,7 @@ def test_a_route_by_interface_without_an_address_ends_where_the_cable_does():
 def test_who_is_behind_an_interface(name, length, routes, expected):
     here = device("quay", interface(name, f"10.0.0.2/{length}"))
     there = device("core", interface("Ethernet1", f"10.0.0.3/{length}"), routing=routes)
-    found = takers(fleet(here, there), ("quay", name), 4, None)
+    found = taking(fleet(here, there), ("quay", name), 4, None)
     assert (found.fate if not found.takers else {end for end, _ in found.takers}) == expected
 
 
@@ -92,17 +112,17 @@ def test_members_of_a_channel_take_nothing_and_hide_no_other():
 
 def test_what_may_be_up_may_take_it():
     there = device("core", interface("Tunnel1", "10.0.0.2/30"))
-    found = takers(fleet(quay("10.0.0.1/30"), there), OUT, 4, Address.parse("10.0.0.2"))
+    found = taking(fleet(quay("10.0.0.1/30"), there), OUT, 4, Address.parse("10.0.0.2"))
     [(end, carriage)] = found.takers
     assert end == ("core", "Tunnel1")
     assert carriage.answer == (MAYBE, "whether a tunnel is up depends on its far end")
-    sure = takers(fleet(quay("10.0.0.1/30"), core("10.0.0.2/30")), OUT, 4, Address.parse("10.0.0.2"))
+    sure = taking(fleet(quay("10.0.0.1/30"), core("10.0.0.2/30")), OUT, 4, Address.parse("10.0.0.2"))
     assert sure.takers[0][1].answer[0] == YES
 
 
 def test_why_nobody_takes_it():
     down = core("10.0.0.2/30", shutdown=True)
-    found = takers(fleet(quay("10.0.0.1/30"), down), OUT, 4, Address.parse("10.0.0.2"))
+    found = taking(fleet(quay("10.0.0.1/30"), down), OUT, 4, Address.parse("10.0.0.2"))
     assert (found.takers, found.fate, found.why) == ((), "stranded", "it is shut down")
     # A cable from another port leads elsewhere.
     apart = fleet(
@@ -110,7 +130,7 @@ def test_why_nobody_takes_it():
         core("10.0.0.2/30"),
         links=("quay:Ethernet1 core:Ethernet1", "quay:Ethernet2 core:Ethernet2"),
     )
-    found = takers(apart, OUT, 4, Address.parse("10.0.0.2"))
+    found = taking(apart, OUT, 4, Address.parse("10.0.0.2"))
     assert (found.fate, found.why) == ("stranded", "no VLAN leads from quay:Ethernet2 to core:Ethernet1")
 
 

@@ -1,10 +1,15 @@
-"""The evaluator's table of one device: what is in it, what could be, and who routes; common practice, no source."""
+"""The table of one device, as the evaluator and the engine see it: what is in it, what could be, and who routes.
+
+Common practice, no source, where none is named.
+"""
 
 from __future__ import annotations
 
 import pytest
 from model_builders import device, gateway, interface, route, span
 
+from pathcheck.dataplane.fib import build_fib
+from pathcheck.dataplane.routing import routing_state
 from pathcheck.evaluator import route as route_module
 from pathcheck.evaluator.access_list import MAYBE, NO, YES
 from pathcheck.evaluator.route import Choice, Way, best_ways, own_interfaces, routes_packets
@@ -20,7 +25,18 @@ CORE = frozenset({Way("Ethernet2", HOP)})
 
 
 def look(box, address="10.1.90.5", vrf=None):
-    return best_ways(box, vrf, Address.parse(address))
+    """Return the evaluator's choice; the engine's table must say the same of it."""
+    target = Address.parse(address)
+    found = best_ways(box, vrf, target)
+    piece = build_fib(box, vrf, target.version).piece(target)
+    assert bool(piece.doubts) == bool(found.doubts)
+    if not found.doubts:
+        entry = piece.entry
+        hops = set() if entry is None else {Way(hop.interface, hop.next_hop, entry.distance == 0) for hop in entry.hops}
+        local = entry is not None and entry.source == "local"
+        assert local or found.ways == hops | ({Way(None)} if entry is not None and entry.discard else set())
+        assert bool(piece.stranded) == (found.stranded and not found.ways)
+    return found
 
 
 def quay(*parts, **more):
@@ -55,7 +71,8 @@ def unmodelled(*scopes):
     ],
 )
 def test_whether_a_text_that_is_silent_routes(parts, more, expected):
-    assert routes_packets(device("quay", *parts, **more), 4) is expected
+    box = device("quay", *parts, **more)
+    assert routes_packets(box, 4) is routing_state(box, 4).on is expected
 
 
 @pytest.mark.parametrize(
@@ -70,7 +87,7 @@ def test_whether_a_text_that_is_silent_routes(parts, more, expected):
 )
 def test_ipv6_is_routed_unless_the_text_or_the_reading_says_no(written, reading, expected):
     box = device("quay", LAN, ipv6_routing=written, routing=False, assume=Assumptions(routing=reading))
-    assert routes_packets(box, 6) is expected
+    assert routes_packets(box, 6) is routing_state(box, 6).on is expected
 
 
 # What is in the table
@@ -121,7 +138,7 @@ def test_a_next_hop_that_may_be_the_devices_own_address_leaves_it_open():
     # Where the route's own interface is down, that is certain.
     down = interface("Ethernet2", "10.0.0.1/30", shutdown=True)
     box = device("quay", LAN, down, mine, route("10.1.90.0/24", "10.0.9.1", interface="Ethernet2"))
-    assert look(box) == Choice(frozenset(), True, ())
+    assert best_ways(box, None, Address.parse("10.1.90.5")) == Choice(frozenset(), True, ())
     box = quay(mine, route("10.1.90.0/24", "10.0.9.1"))
     assert look(box).doubts[0] == "the next hop is the device's own address"
 
