@@ -81,7 +81,10 @@ HELP_PAGES = {
     ),
     "rollout": HelpPage(
         "safe orders of the jobs of a push, or how a device is lost",
-        ("pathcheck rollout --before main", "pathcheck rollout --before git:v1 --after . --apply lines --require-any"),
+        (
+            "pathcheck rollout --before pathcheck-demo",
+            "pathcheck rollout --before pathcheck-demo --after . --apply lines --require-any",
+        ),
     ),
     "routes": HelpPage(
         "routes that cannot act or mislead; loops and black holes",
