@@ -1,0 +1,1 @@
+"""A flow in the model and in the kernel of this machine, side by side."""
