@@ -65,15 +65,8 @@ class PrefixTable(Generic[T]):
     def __iter__(self) -> Iterator[Prefix]:
         return iter(self._prefixes)
 
-    def __contains__(self, prefix: object) -> bool:
-        return prefix in self._values
-
     def __getitem__(self, prefix: Prefix) -> T:
         return self._values[prefix]
-
-    def get(self, prefix: Prefix) -> T | None:
-        """Return the value of exactly that prefix, None where the table does not have it."""
-        return self._values.get(prefix)
 
     def covering(self, prefix: Prefix) -> Iterator[tuple[Prefix, T]]:
         """Yield each prefix of the table that covers another one or is it, longest first, with its value."""

@@ -227,11 +227,6 @@ class PacketSet:
         """Return how many packets are in the set, exactly."""
         return self._node.sat_count(self._space.encoding.count)
 
-    @property
-    def size(self) -> int:
-        """How many nodes its diagram has: a measure of the memory and time that it costs, not of its packets."""
-        return self._node.node_count()
-
     @spends_nodes
     def sample(self, prefer: Sequence[PacketSet] = ()) -> Packet | None:
         """Return a packet of the set, None of an empty one; equal sets give equal samples.

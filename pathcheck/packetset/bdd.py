@@ -96,10 +96,6 @@ class Diagrams:
             exchange += [(first, self._variables[second]), (second, self._variables[first])]
         return BDDFunction.make_substitution(exchange)
 
-    def size(self) -> int:
-        """Return how many nodes are held now, those included that nobody refers to."""
-        return self._manager.num_inner_nodes()
-
     def collect(self) -> None:
         """Drop the nodes that nobody refers to.
 
