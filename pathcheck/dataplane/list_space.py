@@ -203,7 +203,7 @@ def _plain_space(device: Device, line: Line, version: IPVersion, list_name: str)
 def _plain_services(version: IPVersion, fragments_reading: Any, action: Action, *criteria: Any) -> _Services:
     """Return the services of lines that agree in all but their addresses."""
     protocol, source_ports, destination_ports, icmp, flags, dscp, fragments = criteria
-    anywhere = AddressMatch.any(version)
+    anywhere = _anywhere(version)
     line = Line(
         1,
         action,
@@ -216,10 +216,25 @@ def _plain_services(version: IPVersion, fragments_reading: Any, action: Action, 
         flags,
         dscp,
         fragments,
-        span=Span("", 1, ""),
+        span=_NOWHERE,
     )
-    device = Device("", assume=Assumptions(fragments=fragments_reading))
+    device = _without_groups(fragments_reading)
     return _Services(device, line, _GroupReader(device, line), version)
+
+
+_NOWHERE = Span("", 1, "")
+
+
+@lru_cache(maxsize=2)
+def _anywhere(version: IPVersion) -> AddressMatch:
+    """The match of each address."""
+    return AddressMatch.any(version)
+
+
+@lru_cache(maxsize=2)
+def _without_groups(fragments_reading: Any) -> Device:
+    """A device of which nothing is known but how it reads fragments."""
+    return Device("", assume=Assumptions(fragments=fragments_reading))
 
 
 def family_version(family: Family) -> IPVersion:
@@ -353,6 +368,9 @@ class _Services:
             sources = reader.numbers(line.source_ports, 65535)
             destinations = reader.numbers(line.destination_ports, 65535)
             icmp = reader.numbers(line.icmp, 65535)
+            if all(numbers.may is numbers.must for numbers in (protocols, sources, destinations, icmp)):
+                self._add(protocols.may, sources.may, destinations.may, icmp.may)
+                return
             self._add(protocols.may, sources.may, destinations.may, icmp.may, must=False)
             self._add(protocols.must, sources.must, destinations.must, icmp.must, may=False)
             return
@@ -391,15 +409,16 @@ class _Services:
         if not _possible(box):
             return
         boxes: list[Box] = []
+        fragments = self._fragments(box)
         if box.names_layer4:
             if not self._line.fragments:
                 boxes.append(box)
-            boxes.extend(self._fragments(box) if self._takes_fragments else ())
+            boxes.extend(fragments if self._takes_fragments else ())
         else:
             boxes.append(replace(box, fragment=True) if self._line.fragments else box)
         if may:
             self.may += tuple(boxes)
-            self._contest(protocols, source_ports, destination_ports, icmp)
+            self.contested += fragments
         if must:
             self.must += tuple(boxes)
 
@@ -423,22 +442,23 @@ class _Services:
         icmp: Ranges | None,
     ) -> Box:
         """Return one service as the packets that carry its layer 4."""
-        line = self._line
-        return replace(
-            self._free(),
-            protocols=protocols,
-            source_ports=source_ports,
-            destination_ports=destination_ports,
-            icmp=icmp,
-            flags=line.flags,
-            dscp=line.dscp,
+        anywhere = _anywhere(self._version)
+        return Box(
+            anywhere,
+            anywhere,
+            protocols,
+            source_ports,
+            destination_ports,
+            icmp,
+            self._line.flags,
+            self._line.dscp,
         )
 
     def _fragments(self, box: Box) -> tuple[Box, ...]:
         """Return the non-initial fragments that a permit takes on addresses and protocol."""
         if not box.names_layer4 or self._line.action is not Action.PERMIT or self._line.fragments:
             return ()
-        return (replace(self._free(), protocols=box.effective_protocols(), dscp=box.dscp, fragment=True),)
+        return (Box(box.source, box.destination, box.effective_protocols(), dscp=box.dscp, fragment=True),)
 
 
 def _possible(box: Box) -> bool:

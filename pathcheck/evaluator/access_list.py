@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
+from pathcheck.evaluator.lines_by_address import LinesByAddress
 from pathcheck.model.access_list import Action, Family, IcmpMatch, Line, UnreadLine
 from pathcheck.model.device import Device
 from pathcheck.model.object_group import GroupReference, ServiceMatch
@@ -46,7 +47,9 @@ class ListDecision:
     readings: tuple[Reading, ...] = ()
 
 
-def evaluate_list(device: Device, family: Family, name: str, packet: Packet) -> ListDecision:
+def evaluate_list(
+    device: Device, family: Family, name: str, packet: Packet, *, by_address: LinesByAddress | None = None
+) -> ListDecision:
     """Decide one packet by one list: the first line that matches, else the end of the list.
 
     A line that may match is passed over and remembered. The answer is certain
@@ -60,6 +63,8 @@ def evaluate_list(device: Device, family: Family, name: str, packet: Packet) -> 
         `ipv4` or `ipv6`; the packet is of that IP version.
     name
         The list's name; the list may be undefined.
+    by_address
+        Its lines, sorted for many questions; without it, each line is gone through.
 
     Raises
     ------
@@ -79,15 +84,20 @@ def evaluate_list(device: Device, family: Family, name: str, packet: Packet) -> 
     passed: list[tuple[Action | None, Doubt]] = [
         (None, Doubt(item.what, item.span)) for item in device.unmodelled if item.scope == ListScope(name, family)
     ]
-    for line in lines:
+    for line in lines if by_address is None else by_address.fitting(packet):
         if isinstance(line, UnreadLine):
             passed.append((line.action, Doubt(line.why, line.span)))
             continue
-        # Most lines of a long list are about other stations: plain arithmetic passes over them.
+        # Most lines of a long list are about other stations or services: plain arithmetic passes over them.
         source, destination = line.source, line.destination
         if isinstance(source, AddressMatch) and packet.source.value & source.care != source.value:
             continue
         if isinstance(destination, AddressMatch) and packet.destination.value & destination.care != destination.value:
+            continue
+        if isinstance(line.protocol, int) and line.protocol != packet.protocol:
+            continue
+        ports = line.destination_ports
+        if isinstance(ports, Ranges) and not packet.fragment and packet.destination_port not in ports:
             continue
         matches, why = _line_matches(device, line, packet, device.assume.fragments)
         if packet.fragment and len({_line_matches(device, line, packet, r)[0] for r in ("layer3", "never")}) == 2:
@@ -125,45 +135,57 @@ def _decision(
 
 def _line_matches(device: Device, line: Line, packet: Packet, fragments: str) -> Answer:
     """Whether the packet meets each criterion of the line, under a reading of fragments."""
-    answers = [
-        _address_matches(device, line.source, packet.source),
-        _address_matches(device, line.destination, packet.destination),
-        _number_matches(device, line.dscp, packet.dscp),
-        _sure(packet.fragment or not line.fragments),
-    ]
+    return _both(_line_answers(device, line, packet, fragments))
+
+
+def _line_answers(device: Device, line: Line, packet: Packet, fragments: str) -> Iterator[Answer]:
+    """What is to be said of each criterion."""
+    yield _address_matches(device, line.source, packet.source)
+    yield _address_matches(device, line.destination, packet.destination)
+    yield _number_matches(device, line.dscp, packet.dscp)
+    yield _sure(packet.fragment or not line.fragments)
     if isinstance(line.protocol, GroupReference) and line.protocol.kind == "service":
         # The line stands for several, one for each service of the group.
-        answers.append(
-            _any_member(device, line.protocol, lambda it: _service_matches(device, line, it, packet, fragments))
+        yield _any_member(
+            device, line.protocol, lambda it: _both(_service_answers(device, line, it, packet, fragments))
         )
     else:
-        answers.append(_service_matches(device, line, line, packet, fragments))
+        yield _both(_service_answers(device, line, line, packet, fragments))
     if line.doubt is not None:
-        answers.append((MAYBE, line.doubt))
-    return min(answers, key=lambda answer: answer[0])
+        yield MAYBE, line.doubt
 
 
-def _service_matches(device: Device, line: Line, service: object, packet: Packet, fragments: str) -> Answer:
-    """Whether protocol, ports, ICMP and flags match; `service` is the line itself or a member of its service group."""
+def _service_answers(device: Device, line: Line, service: object, packet: Packet, fragments: str) -> Iterator[Answer]:
+    """What is to be said of protocol, ports, ICMP and flags; `service` is the line or a member of its service group."""
     assert isinstance(service, Line | ServiceMatch)
     ports = service.source_ports is not None or service.destination_ports is not None
     icmp, flags = service.icmp is not None, line.flags is not None
-    answers = [_number_matches(device, service.protocol, packet.protocol)]
+    yield _number_matches(device, service.protocol, packet.protocol)
     # A criterion of layer 4 asks for a protocol that has such a field.
-    answers.append(_sure(not ports or packet.protocol in (6, 17, 132)))
-    answers.append(_sure(not icmp or packet.protocol == (1 if packet.version == 4 else 58)))
-    answers.append(_sure(not flags or packet.protocol == 6))
+    yield _sure(not ports or packet.protocol in (6, 17, 132))
+    yield _sure(not icmp or packet.protocol == (1 if packet.version == 4 else 58))
+    yield _sure(not flags or packet.protocol == 6)
     # A non-initial fragment has no layer 4: None stands for "whatever it may have been".
     whole = not packet.fragment
-    answers.append(_number_matches(device, service.source_ports, packet.source_port if whole else None))
-    answers.append(_number_matches(device, service.destination_ports, packet.destination_port if whole else None))
-    answers.append(_number_matches(device, service.icmp, packet.icmp_type * 256 + packet.icmp_code if whole else None))
+    yield _number_matches(device, service.source_ports, packet.source_port if whole else None)
+    yield _number_matches(device, service.destination_ports, packet.destination_port if whole else None)
+    yield _number_matches(device, service.icmp, packet.icmp_type * 256 + packet.icmp_code if whole else None)
     if line.flags is not None:
         cubes = line.flags.cubes
-        answers.append(_sure(any(packet.flags & care == value for care, value in cubes) if whole else bool(cubes)))
+        yield _sure(any(packet.flags & care == value for care, value in cubes) if whole else bool(cubes))
     if packet.fragment and (ports or icmp or flags):
-        answers.append(_sure(line.action is Action.PERMIT and fragments == "layer3" and not line.fragments))
-    return min(answers, key=lambda answer: answer[0])
+        yield _sure(line.action is Action.PERMIT and fragments == "layer3" and not line.fragments)
+
+
+def _both(answers: Iterable[Answer]) -> Answer:
+    """The lowest of several answers; the first NO ends it."""
+    lowest = YES, ""
+    for answer in answers:
+        if answer[0] == NO:
+            return answer
+        if answer[0] < lowest[0]:
+            lowest = answer
+    return lowest
 
 
 def _address_matches(device: Device, wanted: object, address: Address) -> Answer:

@@ -8,6 +8,7 @@ a union of boxes.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
@@ -79,14 +80,9 @@ class Box:
 
     def effective_protocols(self) -> Ranges:
         """Return the protocols that a packet of the box can have, the limits of layer 4 included."""
-        protocols = self.protocols if self.protocols is not None else _EACH_PROTOCOL
-        if self.source_ports is not None or self.destination_ports is not None:
-            protocols &= _WITH_PORTS
-        if self.flags is not None:
-            protocols &= Ranges.single(TCP)
-        if self.icmp is not None:
-            protocols &= Ranges.single(ICMP if self.version == 4 else ICMPV6)
-        return protocols
+        has_ports = self.source_ports is not None or self.destination_ports is not None
+        icmp = None if self.icmp is None else ICMP if self.version == 4 else ICMPV6
+        return _effective(self.protocols, has_ports, self.flags is not None, icmp)
 
     def __contains__(self, packet: Packet) -> bool:
         if packet.source not in self.source or packet.destination not in self.destination:
@@ -103,6 +99,19 @@ class Box:
             and (self.dscp is None or packet.dscp in self.dscp)
             and (self.fragment is None or packet.fragment == self.fragment)
         )
+
+
+@lru_cache(maxsize=4096)
+def _effective(protocols: Ranges | None, has_ports: bool, has_flags: bool, icmp: int | None) -> Ranges:
+    """The protocols that are left by what is asked of layer 4; lists repeat few combinations."""
+    left = protocols if protocols is not None else _EACH_PROTOCOL
+    if has_ports:
+        left &= _WITH_PORTS
+    if has_flags:
+        left &= Ranges.single(TCP)
+    if icmp is not None:
+        left &= Ranges.single(icmp)
+    return left
 
 
 _EACH_PROTOCOL = Ranges.of((0, 255))

@@ -64,7 +64,9 @@ def reviewed_lists(draw: st.DrawFn) -> ReviewedList:
     entries = tuple(draw(lines(10 * place + 10)) for place in range(count))
     span = Span("list", 1, "")
     access_list = AccessList("quay", "ipv4", False, entries, span=span)
-    return ReviewedList(Device("core", access_lists={("ipv4", "quay"): access_list}), access_list)
+    reviewed = ReviewedList(Device("core", access_lists={("ipv4", "quay"): access_list}), access_list)
+    reviewed.is_long = draw(st.booleans())  # long lists are looked at all at once first, which must change nothing
+    return reviewed
 
 
 def spaces(reviewed: ReviewedList) -> list[PacketSet]:

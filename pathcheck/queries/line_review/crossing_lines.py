@@ -6,13 +6,15 @@ judged without non-initial fragments where both lines name layer 4.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import heapq
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection
+from pathcheck.packetset.row_bits import CHUNK, RowBits, columns_of
 from pathcheck.queries.line_review.dead_lines import DeadLines
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 
@@ -53,6 +55,25 @@ class Crossings:
 
 def find_crossing_lines(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]) -> Crossings:
     """Count the pairs of acting lines that cross; show the lines of which the most is decided before them."""
+    if reviewed.is_long:
+        pairs = _all_pairs(reviewed, dead, advance)
+        ranked: Iterable[tuple[int, Array]] = _ranked_by_bounds(reviewed, dead)
+    else:
+        pairs, ranked = _pairs_one_by_one(reviewed, dead, advance)
+    shown: dict[int, Crossing] = {}
+    for line, rows in ranked:
+        if len(shown) == _SHOWN:
+            break
+        decided = _decided_part(reviewed, line, rows, dead.alive)
+        if decided is not None:
+            shown[line] = Crossing(line, decided[0], pairs[line], decided[1])
+    return Crossings(dict(sorted(shown.items())), sum(pairs.values()), len(pairs))
+
+
+def _pairs_one_by_one(
+    reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
+) -> tuple[dict[int, int], list[tuple[int, Array]]]:
+    """How many lines cross each line, and the rows that do, for those lines first of which the most is shared."""
     partners: dict[int, Array] = {}
     worst: list[tuple[float, int]] = []
     for line in dead.witnesses:
@@ -62,14 +83,100 @@ def find_crossing_lines(reviewed: ReviewedList, dead: DeadLines, advance: Callab
             worst.append((-float(reviewed.shares(line, rows).max()), line))
         advance(1)
     pairs = {line: len(np.unique(reviewed.table.owners[rows])) for line, rows in partners.items()}
-    shown: dict[int, Crossing] = {}
-    for _, line in sorted(worst):
-        if len(shown) == _SHOWN:
-            break
-        decided = _decided_part(reviewed, line, partners[line], dead.alive)
-        if decided is not None:
-            shown[line] = Crossing(line, decided[0], pairs[line], decided[1])
-    return Crossings(dict(sorted(shown.items())), sum(pairs.values()), len(pairs))
+    return pairs, [(line, partners[line]) for _, line in sorted(worst)]
+
+
+def _ranked_by_bounds(reviewed: ReviewedList, dead: DeadLines) -> Iterator[tuple[int, Array]]:
+    """The same ranking, made as far as it is asked for: no line shares more than all of itself."""
+    table = reviewed.table
+    lines = list(dead.witnesses)
+    most = table.sizes(np.array([reviewed.first_row[line] for line in lines], dtype=np.int64))
+    # By share, what is only bounded before what is known to share as much.
+    queue: list[tuple[float, bool, int]] = [
+        (-size, False, line) for size, line in zip(most.tolist(), lines, strict=True)
+    ]
+    heapq.heapify(queue)
+    partners: dict[int, Array] = {}
+    while queue:
+        _, is_known, line = heapq.heappop(queue)
+        if is_known:
+            yield line, partners.pop(line)
+            continue
+        rows = _crossing_rows(reviewed, line, dead.alive)
+        if len(rows):
+            partners[line] = rows
+            heapq.heappush(queue, (-float(reviewed.shares(line, rows).max()), True, line))
+
+
+def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]) -> dict[int, int]:
+    """How many lines cross each line, for all lines at once, as :func:`_crossing_rows` finds them one by one."""
+    table, names_layer4 = reviewed.table, reviewed.row_names_layer4
+    acting = np.fromiter(dead.witnesses, dtype=np.int64, count=len(dead.witnesses))
+    single = reviewed.row_count[acting] == 1
+    lines = acting[single]
+    rows = np.array(reviewed.first_row, dtype=np.int64)[lines]
+    owned_alone = reviewed.row_count[table.owners] == 1
+    counts = np.zeros(len(lines), dtype=np.int64)
+    told = 0
+    for tile in RowBits(table, columns_of(table).take(rows)).tiles():
+        whole, fragments = tile.of_world(WHOLE), tile.of_world(FRAGMENT)
+        naming = tile.bits_of(names_layer4)
+        acts = {own: tile.bits_of(dead.alive & owned_alone & (reviewed.does == own)) for own in (PERMITS, DENIES)}
+        asked = np.flatnonzero(rows > tile.start)
+        for start in range(0, len(asked), CHUNK):
+            chunk = asked[start : start + CHUNK]
+            which = rows[chunk]
+            # A bit for each row of the tile, all of them set or none by what the line that is asked for is.
+            ours_whole, ours_fragments = (_spread((table.worlds[which] & world) != 0) for world in (WHOLE, FRAGMENT))
+            both_name = _spread(names_layer4[which]) & naming
+            theirs = fragments & ~both_name
+            meets, meets_fragments = tile.both("overlaps", chunk)
+            meets = (meets & ours_whole) | (meets_fragments & theirs & ours_fragments)
+            within, within_fragments = tile.both("lies in", chunk)
+            inside = (~whole | (within & ours_whole)) & (~theirs | (within_fragments & ours_fragments))
+            around, around_fragments = tile.both("holds", chunk)
+            outside = (~ours_whole | around) & (~ours_fragments | both_name | (theirs & around_fragments))
+            crosses = meets & ~(inside | outside) & tile.before(which)
+            crosses &= np.where((reviewed.does[which] == DENIES)[:, None], acts[PERMITS], acts[DENIES])
+            counts[chunk] += np.bitwise_count(crosses).sum(axis=1, dtype=np.int64)
+        done = len(lines) * tile.stop // len(table)
+        advance(done - told)
+        told = done
+    pairs = dict(zip(lines.tolist(), counts.tolist(), strict=True))
+    if not owned_alone.all():
+        _add_lines_of_several_rows(reviewed, dead, pairs, acting[~single].tolist())
+        advance(len(acting) - len(lines))
+    return {line: count for line, count in sorted(pairs.items()) if count}
+
+
+def _add_lines_of_several_rows(
+    reviewed: ReviewedList, dead: DeadLines, pairs: dict[int, int], several: list[int]
+) -> None:
+    """Add the pairs of which one line or both have more than one row: these are compared line by line."""
+    table = reviewed.table
+    for line in several:
+        pairs[line] = len(np.unique(table.owners[_crossing_rows(reviewed, line, dead.alive)]))
+    for earlier in several:
+        # The lines of one row that a line of several rows crosses from in front.
+        met: list[Array] = []
+        for row, world in reviewed.parts(earlier):
+            later = reviewed.after(earlier, row, world, dead.alive)
+            later = later[
+                (reviewed.does[later] == _other(reviewed, earlier)) & (reviewed.row_count[table.owners[later]] == 1)
+            ]
+            if world == FRAGMENT and reviewed.names_layer4(earlier):
+                later = later[~reviewed.row_names_layer4[later]]
+            met.append(later)
+        for row in np.unique(np.concatenate(met)).tolist():
+            line = int(table.owners[row])
+            if line in pairs and not _either_holds(reviewed, line, earlier):
+                pairs[line] += 1
+
+
+def _spread(marks: Array) -> Array:
+    """Marks as words of 64 equal bits, one under the other."""
+    words: Array = np.where(marks, np.uint64(0xFFFFFFFFFFFFFFFF), np.uint64(0))[:, None]
+    return words
 
 
 def find_exceptions(reviewed: ReviewedList, dead: DeadLines) -> dict[int, int]:

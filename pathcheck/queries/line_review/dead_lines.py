@@ -14,8 +14,10 @@ import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection, points_of
+from pathcheck.queries.line_review.first_look import find_witnesses
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
+from pathcheck.queries.line_review.witnesses import Witnesses
 
 __all__ = ["DeadLine", "DeadLines", "find_dead_lines", "first_match"]
 
@@ -51,17 +53,22 @@ class DeadLines:
     `alive` marks the rows of lines that decide something.
     """
 
+    witnesses: Witnesses
+    alive: Array
     found: dict[int, DeadLine] = field(default_factory=dict)
-    witnesses: dict[int, Packet] = field(default_factory=dict)
-    alive: Array = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
 
 def find_dead_lines(reviewed: ReviewedList, advance: Callable[[int], None]) -> DeadLines:
     """Judge each line of a list against the lines before it; `advance` hears of each line that is done."""
-    result = DeadLines(alive=reviewed.decides.copy())
+    result = DeadLines(Witnesses(len(reviewed.lines), reviewed.version), reviewed.decides.copy())
+    if reviewed.is_long:
+        find_witnesses(reviewed, result.witnesses)
+    settled = set(result.witnesses)
     seen: dict[object, int] = {}
     for line in range(len(reviewed.lines)):
-        if reviewed.certain[line]:
+        if line in settled:
+            seen.setdefault(_criteria(reviewed, line), line)
+        elif reviewed.certain[line]:
             dead = _judge(reviewed, line, seen, result)
             if dead is not None:
                 result.found[line] = dead
@@ -75,7 +82,7 @@ def _judge(reviewed: ReviewedList, line: int, seen: dict[object, int], result: D
     rows = reviewed.table.rows[reviewed.first_row[line] : reviewed.end_row[line]]
     if not rows:
         return DeadLine(line, "PC106")
-    criteria = (reviewed.lines[line].action, frozenset(rows))
+    criteria = _criteria(reviewed, line)
     if criteria in seen:
         return DeadLine(line, "PC105", (seen[criteria],))
     seen[criteria] = line
@@ -83,7 +90,7 @@ def _judge(reviewed: ReviewedList, line: int, seen: dict[object, int], result: D
     holders: set[int] = set()
     witness = _witness(reviewed, line, WHOLE, result.alive, holders)
     if witness is not None:
-        result.witnesses[line] = witness
+        result.witnesses.add(line, witness)
         return None
     if reviewed.names_layer4(line):
         # Judged without non-initial fragments: those pass a line that names layer 4 by its addresses alone.
@@ -94,7 +101,7 @@ def _judge(reviewed: ReviewedList, line: int, seen: dict[object, int], result: D
             return DeadLine(line, "PC101", because, other, passing is not None)
     witness = _witness(reviewed, line, FRAGMENT, result.alive, holders)
     if witness is not None:
-        result.witnesses[line] = witness
+        result.witnesses.add(line, witness)
         return None
     both = WHOLE | FRAGMENT
     other = _decided_otherwise(reviewed, line, both, result.alive)
@@ -106,6 +113,12 @@ def _judge(reviewed: ReviewedList, line: int, seen: dict[object, int], result: D
         kept = smallest(sorted(holders), lambda lines: _covers(reviewed, line, both, lines))
         return DeadLine(line, "PC102", tuple(kept))
     return DeadLine(line, "PC101", _why_shadowed(reviewed, line, both, holders, other, result.alive), other)
+
+
+def _criteria(reviewed: ReviewedList, line: int) -> object:
+    """What a line does to which packets, equal for lines that say the same in other words."""
+    rows = reviewed.table.rows[reviewed.first_row[line] : reviewed.end_row[line]]
+    return reviewed.lines[line].action, rows[0] if len(rows) == 1 else frozenset(rows)
 
 
 def _witness(reviewed: ReviewedList, line: int, worlds: int, active: Array, holders: set[int]) -> Packet | None:

@@ -16,6 +16,7 @@ import numpy as np
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, points_of
 from pathcheck.queries.line_review.dead_lines import DeadLine, DeadLines
+from pathcheck.queries.line_review.first_look import find_needed, find_successors, needed_by_witness
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
 
@@ -26,14 +27,7 @@ def find_redundant_lines(
     reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
 ) -> dict[int, DeadLine]:
     """Return the redundant lines by index; `advance` hears of each line that is done."""
-    everything = np.ones(len(reviewed.table), dtype=bool)
-    candidates: dict[int, list[int] | None] = {}
-    for line in range(len(reviewed.lines)):
-        if line in dead.witnesses and not _witness_needs_it(reviewed, line, dead.witnesses[line]):
-            successors = _successors(reviewed, line, everything)
-            if successors is not None or _needed(reviewed, line, everything) is None:
-                candidates[line] = successors
-        advance(1)
+    candidates = (_of_long_list if reviewed.is_long else _of_short_list)(reviewed, dead, advance)
     left = dead.alive | ~reviewed.decides
     found: dict[int, DeadLine] = {}
     changed = True
@@ -52,6 +46,40 @@ def find_redundant_lines(
             left[reviewed.first_row[line] : reviewed.end_row[line]] = False
             changed = True
     return found
+
+
+def _of_short_list(
+    reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
+) -> dict[int, list[int] | None]:
+    """Acting lines that can go if no other one does, by index, with their successors where they have them."""
+    everything = np.ones(len(reviewed.table), dtype=bool)
+    candidates: dict[int, list[int] | None] = {}
+    for line in range(len(reviewed.lines)):
+        if line in dead.witnesses and not _witness_needs_it(reviewed, line, dead.witnesses[line]):
+            successors = _successors(reviewed, line, everything)
+            if successors is not None or _needed(reviewed, line, everything) is None:
+                candidates[line] = successors
+        advance(1)
+    return candidates
+
+
+def _of_long_list(
+    reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
+) -> dict[int, list[int] | None]:
+    """The same of a list that is worth a first look at all its lines."""
+    needed = needed_by_witness(reviewed, dead.witnesses)
+    lines = [line for line in dead.witnesses if line not in needed]
+    successors, waiting = find_successors(reviewed, lines)
+    unclear = [line for line in lines if line not in successors]
+    needed = find_needed(reviewed, unclear, waiting)
+    everything = np.ones(len(reviewed.table), dtype=bool)
+    candidates: dict[int, list[int] | None] = dict(successors)
+    advance(len(reviewed.lines) - len(unclear))
+    for line in unclear:
+        if line not in needed and _needed(reviewed, line, everything) is None:
+            candidates[line] = None
+        advance(1)
+    return dict(sorted(candidates.items()))
 
 
 def _witness_needs_it(reviewed: ReviewedList, line: int, witness: Packet) -> bool:

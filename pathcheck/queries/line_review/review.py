@@ -351,7 +351,13 @@ def _exception_finding(reviewed: ReviewedList, line: int, wider: int) -> Finding
 
 def _confirm(reviewed: ReviewedList, packet: Packet, line: int, *, by: int | None = None) -> None:
     """Ask the evaluator whether a packet of a line is decided before it, by the other action."""
-    decision = evaluate_list(reviewed.device, reviewed.access_list.family, reviewed.access_list.name, packet)
+    decision = evaluate_list(
+        reviewed.device,
+        reviewed.access_list.family,
+        reviewed.access_list.name,
+        packet,
+        by_address=reviewed.by_address,
+    )
     span = decision.use.span
     own = _line(reviewed, line).action
     expected = _line(reviewed, by).span if by is not None else None

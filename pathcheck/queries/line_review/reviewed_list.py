@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathcheck.dataplane.list_space import LineSpace, line_space
+from pathcheck.evaluator.lines_by_address import LinesByAddress
 from pathcheck.model.access_list import AccessList, Action, Line, UnreadLine
 from pathcheck.model.device import Device
 from pathcheck.packet.address import IPVersion
@@ -24,6 +26,8 @@ PERMITS, DENIES, UNKNOWN = 0, 1, 2
 """What a row does with its packets; UNKNOWN for the rows of a line that may or may not match."""
 
 
+_LONG = 48
+"""Rows from which a look at all of them at once is faster than one by one."""
 _MOST_KEPT = 8_000_000
 """Numbers of rows that are kept between passes, 8 bytes each."""
 
@@ -57,6 +61,9 @@ class ReviewedList:
             ),
         )
         self.searching = CoverSearch(self.table)
+        self.is_long = len(self.table) >= _LONG
+        """Whether all rows are looked at together first."""
+
         self._kept: dict[tuple[int, int, int], tuple[Row, Array]] = {}
         self._room = _MOST_KEPT
         owners = self.table.owners
@@ -79,6 +86,11 @@ class ReviewedList:
         self.row_names_layer4: Array = np.array(self._names_layer4, dtype=bool)[owners]
         self.row_count: Array = edges[1:] - edges[:-1]
         """How many rows each line has."""
+
+    @cached_property
+    def by_address(self) -> LinesByAddress:
+        """Its lines, for the evaluator."""
+        return LinesByAddress(self.lines)
 
     def names_layer4(self, line: int) -> bool:
         """Whether the line, its groups expanded, limits ports, flags or ICMP type and code."""

@@ -1,0 +1,496 @@
+"""How many rows relate to many others, as bits: 64 rows in one machine word.
+
+A row is a product of fields, so it overlaps another one, or holds it, exactly if each
+of its fields does. A list repeats few values in a field. For each value that is asked
+for, the rows that relate to it by this one field are a string of bits; the rows that
+relate to a whole row are the "and" of its fields' strings.
+
+What an address relates to is found by look-up: for each mask that occurs, what is left
+of the address under the mask either is a value that occurs with it or is not. Only masks
+that are no prefixes can overlap without one holding the other, and are compared one by one.
+
+The table is gone through in tiles, so that the strings stay short however long the list is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Points
+
+__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "columns_of", "first_bits", "points_as_columns"]
+
+Array = NDArray[Any]
+
+Kind = Literal["overlaps", "holds", "lies in"]
+"""What a row of the table does to what is asked for: share packets with it, hold all of it, lie in it."""
+
+_TILE = 8192
+CHUNK = 1024
+"""How many are best asked for at once."""
+_MOST = 1 << 22
+"""Numbers that one step may make, 8 bytes each."""
+_FIRST = 4
+_FIELDS = {WHOLE: ("protocol", "first", "second", "dscp"), FRAGMENT: ("protocol", "dscp")}
+_PLACE = {"protocol": 0, "first": 1, "second": 2, "dscp": 3}
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Rows as arrays of one number a row; addresses as words, the highest first, source before destination."""
+
+    values: tuple[Array, ...]
+    cares: tuple[Array, ...]
+    lows: tuple[Array, ...]
+    highs: tuple[Array, ...]
+    flag_cares: Array
+    flag_values: Array
+
+    def __len__(self) -> int:
+        return len(self.flag_cares)
+
+    def take(self, which: Array) -> Columns:
+        """Return some of them."""
+        return Columns(
+            tuple(column[which] for column in self.values),
+            tuple(column[which] for column in self.cares),
+            tuple(column[which] for column in self.lows),
+            tuple(column[which] for column in self.highs),
+            self.flag_cares[which],
+            self.flag_values[which],
+        )
+
+    def meet(self, other: Columns) -> Columns:
+        """Return what each row shares with the one beside it, which overlaps it."""
+        return Columns(
+            tuple(mine | theirs for mine, theirs in zip(self.values, other.values, strict=True)),
+            tuple(mine | theirs for mine, theirs in zip(self.cares, other.cares, strict=True)),
+            tuple(np.maximum(mine, theirs) for mine, theirs in zip(self.lows, other.lows, strict=True)),
+            tuple(np.minimum(mine, theirs) for mine, theirs in zip(self.highs, other.highs, strict=True)),
+            self.flag_cares | other.flag_cares,
+            self.flag_values | other.flag_values,
+        )
+
+
+def columns_of(table: BoxTable) -> Columns:
+    """Return all rows of a table."""
+    return Columns(
+        tuple(table.values),
+        tuple(table.cares),
+        tuple(table.lows),
+        tuple(table.highs),
+        table.flag_cares,
+        table.flag_values,
+    )
+
+
+def points_as_columns(points: Points) -> Columns:
+    """Return points as rows that hold nothing else."""
+    full = np.uint8(255)
+    return Columns(
+        points.words,
+        tuple(np.full_like(word, ~word.dtype.type(0)) for word in points.words),
+        points.intervals,
+        points.intervals,
+        np.full_like(points.flags, full),
+        points.flags,
+    )
+
+
+class RowBits:
+    """Asks how the rows of a table relate to what is asked for.
+
+    Parameters
+    ----------
+    table
+        Rows of one IP version.
+    asked
+        Rows or points of the same version; the table's own rows where nothing is given.
+    tile
+        Rows of the table in one tile.
+    """
+
+    def __init__(self, table: BoxTable, asked: Columns | None = None, *, tile: int = _TILE) -> None:
+        self._tile = tile
+        own = columns_of(table)
+        self.table = table
+        self.asked = own if asked is None else asked
+        words = len(own.values) // 2
+        self._ends = [
+            _AddressField(
+                own.values[words * end : words * (end + 1)],
+                own.cares[words * end : words * (end + 1)],
+                self.asked.values[words * end : words * (end + 1)],
+                self.asked.cares[words * end : words * (end + 1)],
+            )
+            for end in (0, 1)
+        ]
+        self._intervals = {
+            name: _IntervalField(own.lows[place], own.highs[place], self.asked.lows[place], self.asked.highs[place])
+            for name, place in _PLACE.items()
+        }
+        self._flags = _FlagField(own.flag_cares, own.flag_values, self.asked.flag_cares, self.asked.flag_values)
+
+    def tiles(self) -> Iterator[Tile]:
+        """Yield the table in parts, in order."""
+        for start in range(0, len(self.table), self._tile):
+            yield Tile(self, start, min(start + self._tile, len(self.table)))
+
+    def first(self, kind: Kind, world: int, begins: Array, stops: Array, among: Array) -> Array:
+        """Return for each row that is asked for the first row that relates to it, the table's length if none does.
+
+        Parameters
+        ----------
+        kind, world
+            How, and in which world. Rows that have no packets in the world relate to nothing.
+        begins, stops
+            The first row that counts and the first behind that does not, for each that is asked for.
+        among
+            Which rows of the table count at all.
+        """
+        none = len(self.table)
+        found = np.full(len(self.asked), none, dtype=np.int64)
+        for tile in self.tiles():
+            counted = tile.bits_of(among)
+            waiting = np.flatnonzero((found == none) & (begins < tile.stop) & (stops > tile.start))
+            for start in range(0, len(waiting), CHUNK):
+                chunk = waiting[start : start + CHUNK]
+                bits = tile.related(kind, world, chunk)
+                bits &= counted
+                bits &= tile.before(stops[chunk])
+                bits &= ~tile.before(begins[chunk])
+                place = first_bits(bits)
+                hit = place >= 0
+                found[chunk[hit]] = tile.start + place[hit]
+        return found
+
+
+class Tile:
+    """Neighbouring rows of the table, each a bit of the strings that are returned: 64-bit words, the lowest bit first.
+
+    Attributes
+    ----------
+    start, stop
+        Which rows; `stop` is the first behind.
+    """
+
+    def __init__(self, of: RowBits, start: int, stop: int) -> None:
+        self.start, self.stop = start, stop
+        self._of = of
+        self.words = (stop - start + 63) // 64
+        self._kept: dict[tuple[str, Kind], Array | None] = {}
+        self._worlds = {world: self.bits_of((of.table.worlds & world) != 0) for world in (WHOLE, FRAGMENT)}
+
+    def bits_of(self, marks: Array) -> Array:
+        """Return marks of all rows of the table as a string of bits of this tile."""
+        string: Array = _packed(marks[None, self.start : self.stop], self.words)[0]
+        return string
+
+    def of_world(self, world: int) -> Array:
+        """Return the rows that have packets in a world."""
+        return self._worlds[world]
+
+    def before(self, rows: Array) -> Array:
+        """Return for each of some rows of the table those in front of it."""
+        taken: Array = _below(self.words)[np.clip(rows - self.start, 0, self.stop - self.start)]
+        return taken
+
+    def related(self, kind: Kind, world: int, which: Array) -> Array:
+        """Return for some of what is asked for the rows that relate to it in a world."""
+        bits = self.by_ends(kind, which)
+        for name in _FIELDS[world]:
+            self._narrow(bits, name, kind, which)
+        if world == WHOLE:
+            self._narrow(bits, "flags", kind, which)
+        bits &= self._worlds[world]
+        return bits
+
+    def both(self, kind: Kind, which: Array) -> tuple[Array, Array]:
+        """Return what :meth:`related` does, for non-fragments and for fragments."""
+        bits = self.by_ends(kind, which)
+        for name in _FIELDS[FRAGMENT]:
+            self._narrow(bits, name, kind, which)
+        fragments = bits & self._worlds[FRAGMENT]
+        for name in ("first", "second", "flags"):
+            self._narrow(bits, name, kind, which)
+        bits &= self._worlds[WHOLE]
+        return bits, fragments
+
+    def by_ends(self, kind: Kind, which: Array) -> Array:
+        """Return the rows that relate to some of what is asked for by both addresses."""
+        source, destination = self._of._ends
+        strings = [self._strings(f"end {end}", kind) for end in (0, 1)]
+        bits: Array | None = None
+        for field, string in zip((source, destination), strings, strict=True):
+            if string is not None:
+                taken = string[field.index[which]]
+                bits = taken if bits is None else np.bitwise_and(bits, taken, out=bits)
+        if bits is None:
+            bits = np.full((len(which), self.words), 0xFFFFFFFFFFFFFFFF, dtype=np.uint64)
+        return bits
+
+    def _narrow(self, bits: Array, name: str, kind: Kind, which: Array) -> None:
+        """Leave the rows that relate by one more field too."""
+        string = self._strings(name, kind)
+        if string is not None:
+            field = self._of._flags if name == "flags" else self._of._intervals[name]
+            bits &= string[field.index[which]]
+
+    def _strings(self, name: str, kind: Kind) -> Array | None:
+        """The strings of one field for each value that is asked for, None where all rows relate to all of them."""
+        key = (name, kind)
+        if key not in self._kept:
+            field: Any = (
+                self._of._flags
+                if name == "flags"
+                else self._of._ends[int(name[-1])]
+                if name.startswith("end")
+                else self._of._intervals[name]
+            )
+            strings = field.strings(kind, self.start, self.stop, self.words)
+            full = self.bits_of(np.ones(len(self._of.table), dtype=bool))
+            self._kept[key] = None if len(strings) <= _FIRST and bool((strings == full).all()) else strings
+        return self._kept[key]
+
+
+class _AddressField:
+    """One address of all rows: which values occur, and how those that are asked for relate to them."""
+
+    def __init__(
+        self, values: tuple[Array, ...], cares: tuple[Array, ...], asked: tuple[Array, ...], masks: tuple[Array, ...]
+    ) -> None:
+        self._known, self._of_row = _distinct(values, cares)
+        self._asked, self.index = _distinct(asked, masks)
+        self._related: dict[Kind, tuple[Array, Array]] = {}
+
+    def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
+        """Return for each value that is asked for the rows of a tile that relate to it."""
+        asked, known = self._pairs(kind)
+        present, local = np.unique(self._of_row[start:stop], return_inverse=True)
+        leaves = np.zeros((len(present), words), dtype=np.uint64)
+        places = np.arange(stop - start)
+        bits = np.left_shift(np.uint64(1), (places & 63).astype(np.uint64))
+        np.add.at(leaves.reshape(-1), local.reshape(-1) * words + (places >> 6), bits)
+        leaf_of = np.full(len(self._known), -1, dtype=np.int64)
+        leaf_of[present] = np.arange(len(present))
+        leaf = leaf_of[known]
+        kept = leaf >= 0
+        asked, leaf = asked[kept], leaf[kept]
+        found = np.zeros((len(self._asked), words), dtype=np.uint64)
+        step = max(1, _MOST // words)
+        for begin in range(0, len(asked), step):
+            some = asked[begin : begin + step]
+            starts = np.flatnonzero(np.concatenate([[True], some[1:] != some[:-1]]))
+            found[some[starts]] |= np.bitwise_or.reduceat(leaves[leaf[begin : begin + step]], starts, axis=0)
+        return found
+
+    def _pairs(self, kind: Kind) -> tuple[Array, Array]:
+        """Which value that is asked for relates to which known one, in the order of the first."""
+        if kind not in self._related:
+            parts = []
+            if kind != "lies in":
+                parts.append(_held(self._asked, self._known))
+            if kind != "holds":
+                parts.append(_held(self._known, self._asked)[::-1])
+            if kind == "overlaps":
+                parts.append(_crossing(self._asked, self._known))
+            asked, known = (np.concatenate([part[side] for part in parts]) for side in (0, 1))
+            order = np.argsort(asked, kind="stable")
+            self._related[kind] = asked[order], known[order]
+        return self._related[kind]
+
+
+@dataclass(frozen=True, slots=True)
+class _Distinct:
+    """The different addresses with their masks: numbers of 32 bits by mask and value, or Python's own for IPv6."""
+
+    values: Array
+    cares: Array
+    width: int
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+
+def _distinct(values: tuple[Array, ...], cares: tuple[Array, ...]) -> tuple[_Distinct, Array]:
+    """The different pairs of value and mask, and which of them each row has."""
+    if len(values) == 1:
+        keys = cares[0].astype(np.uint64) << np.uint64(32) | values[0].astype(np.uint64)
+        found, index = np.unique(keys, return_inverse=True)
+        return (
+            _Distinct((found & np.uint64(0xFFFFFFFF)).astype(np.int64), (found >> np.uint64(32)).astype(np.int64), 32),
+            index.reshape(-1),
+        )
+    numbered: dict[tuple[int, int], int] = {}
+    rows = zip(*(column.tolist() for column in (*values, *cares)), strict=True)
+    index = np.fromiter(
+        (
+            numbered.setdefault((high << 64 | low, care << 64 | low_care), len(numbered))
+            for high, low, care, low_care in rows
+        ),
+        dtype=np.int64,
+        count=len(values[0]),
+    )
+    pairs = np.array(list(numbered), dtype=object).reshape(-1, 2)
+    return _Distinct(pairs[:, 0], pairs[:, 1], 128), index
+
+
+def _held(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
+    """Pairs of an inner and an outer value that holds it."""
+    return (_held_numbers if inner.width <= 32 else _held_words)(inner, outer)
+
+
+def _held_numbers(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
+    """The same for numbers of a machine word; the outer ones stand by mask, then by value."""
+    left, right = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    edges = [0, *(np.flatnonzero(outer.cares[1:] != outer.cares[:-1]) + 1).tolist(), len(outer)]
+    for start, stop in pairwise(edges):
+        if start == stop:
+            continue
+        care, values = int(outer.cares[start]), outer.values[start:stop]
+        fitting = np.flatnonzero(inner.cares & care == care)
+        wanted = inner.values[fitting] & care
+        at = np.searchsorted(values, wanted)
+        at[at == len(values)] = 0
+        hit = values[at] == wanted
+        left.append(fitting[hit])
+        right.append(at[hit] + start)
+    return np.concatenate(left), np.concatenate(right)
+
+
+def _held_words(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
+    """The same for numbers that are longer than a machine word."""
+    by_care: dict[int, dict[int, int]] = {}
+    for place, (value, care) in enumerate(zip(outer.values.tolist(), outer.cares.tolist(), strict=True)):
+        by_care.setdefault(care, {})[value] = place
+    left: list[int] = []
+    right: list[int] = []
+    rows = list(enumerate(zip(inner.values.tolist(), inner.cares.tolist(), strict=True)))
+    for care, places in by_care.items():
+        for place, (value, its_care) in rows:
+            if its_care & care == care:
+                holder = places.get(value & care)
+                if holder is not None:
+                    left.append(place)
+                    right.append(holder)
+    return np.array(left, dtype=np.int64), np.array(right, dtype=np.int64)
+
+
+def _crossing(asked: _Distinct, known: _Distinct) -> tuple[Array, Array]:
+    """Pairs that overlap without one holding the other: one of the two is no prefix."""
+    left, right = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    odd_asked, odd_known = _odd(asked), _odd(known)
+    for place in odd_asked:
+        met = np.flatnonzero(_cross(known, asked, place))
+        left.append(np.full(len(met), place))
+        right.append(met)
+    prefixes = np.ones(len(asked), dtype=bool)
+    prefixes[odd_asked] = False
+    for place in odd_known:
+        met = np.flatnonzero(_cross(asked, known, place) & prefixes)
+        left.append(met)
+        right.append(np.full(len(met), place))
+    return np.concatenate(left), np.concatenate(right)
+
+
+def _cross(some: _Distinct, others: _Distinct, place: int) -> Array:
+    """Which values overlap one of the others, neither holding the other."""
+    value, care = others.values[place], others.cares[place]
+    shared = some.cares & care
+    met: Array = ((some.values ^ value) & shared == 0) & (shared != care) & (shared != some.cares)
+    return met
+
+
+def _odd(distinct: _Distinct) -> list[int]:
+    """Those whose masks are not those of prefixes: whose ones do not stand together at the top."""
+    full = (1 << distinct.width) - 1
+    frees = [~care & full for care in distinct.cares.tolist()]
+    return [place for place, free in enumerate(frees) if free & (free + 1)]
+
+
+class _IntervalField:
+    """One number of all rows, from a lowest to a highest."""
+
+    def __init__(self, lows: Array, highs: Array, asked_lows: Array, asked_highs: Array) -> None:
+        self._lows, self._highs = lows, highs
+        keys = asked_lows.astype(np.int64) << 32 | asked_highs
+        found, index = np.unique(keys, return_inverse=True)
+        self.index: Array = index.reshape(-1)
+        self._asked = (found >> 32).astype(lows.dtype), (found & 0xFFFFFFFF).astype(lows.dtype)
+
+    def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
+        """Return for each interval that is asked for the rows of a tile that relate to it."""
+        lows, highs = self._lows[start:stop], self._highs[start:stop]
+        found = np.zeros((len(self._asked[0]), words), dtype=np.uint64)
+        step = max(1, _MOST // (stop - start))
+        for begin in range(0, len(found), step):
+            low, high = (column[begin : begin + step, None] for column in self._asked)
+            if kind == "overlaps":
+                met = (lows <= high) & (highs >= low)
+            elif kind == "holds":
+                met = (lows <= low) & (highs >= high)
+            else:
+                met = (lows >= low) & (highs <= high)
+            found[begin : begin + step] = _packed(met, words)
+        return found
+
+
+class _FlagField:
+    """The TCP control bits of all rows."""
+
+    def __init__(self, cares: Array, values: Array, asked_cares: Array, asked_values: Array) -> None:
+        self._cares, self._values = cares, values
+        found, index = np.unique(asked_cares.astype(np.int64) << 8 | asked_values, return_inverse=True)
+        self.index: Array = index.reshape(-1)
+        self._asked = (found >> 8).astype(np.uint8), (found & 255).astype(np.uint8)
+
+    def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
+        """Return for each pattern that is asked for the rows of a tile that relate to it."""
+        cares, values = self._cares[start:stop], self._values[start:stop]
+        care, value = (column[:, None] for column in self._asked)
+        met = ((values ^ value) & cares & care) == 0
+        if kind == "holds":
+            met &= (cares & ~care) == 0
+        elif kind == "lies in":
+            met &= (care & ~cares) == 0
+        return _packed(met, words)
+
+
+@lru_cache(maxsize=4)
+def _below(words: int) -> Array:
+    """Strings of so many words: in line k the k lowest bits are set."""
+    places = np.arange(64 * words + 1)
+    found = np.zeros((len(places), words), dtype=np.uint64)
+    partial = np.left_shift(np.uint64(1), (places & 63).astype(np.uint64)) - np.uint64(1)
+    inside = places < 64 * words
+    found[places[inside], places[inside] >> 6] = partial[inside]
+    found[(places >> 6)[:, None] > np.arange(words)] = 0xFFFFFFFFFFFFFFFF
+    return found
+
+
+def first_bits(strings: Array) -> Array:
+    """Return the place of the lowest bit of each string, -1 where none is set."""
+    words = (strings != 0).argmax(axis=1)
+    word = strings[np.arange(len(strings)), words]
+    lowest = word & (~word + np.uint64(1))
+    place = 64 * words + np.bitwise_count(lowest - np.uint64(1))
+    found: Array = np.where(word != 0, place, -1)
+    return found
+
+
+def _packed(marks: Array, words: int) -> Array:
+    """Lines of marks as strings of bits."""
+    octets = np.packbits(marks, axis=1, bitorder="little")
+    if octets.shape[1] != 8 * words:
+        wider = np.zeros((len(octets), 8 * words), dtype=np.uint8)
+        wider[:, : octets.shape[1]] = octets
+        octets = wider
+    found: Array = np.ascontiguousarray(octets).view(np.uint64)
+    return found
