@@ -10,6 +10,8 @@
     +-- InputError (ValueError)        a file cannot be read as what it should be
     |   +-- RefusedFileError           a dialect that is not read, or no text at all
     +-- CapacityError                  the question is too large for this machine
+    +-- LaboratoryError                the machine did not do what a rehearsal needs
+    |   +-- OutOfTimeError             it took longer than was allowed
     +-- InternalFault                  the engine and its second opinion disagree
 """
 
@@ -25,6 +27,8 @@ __all__ = [
     "FlowError",
     "InputError",
     "InternalFault",
+    "LaboratoryError",
+    "OutOfTimeError",
     "PathcheckError",
     "RefusedFileError",
     "UnknownNameError",
@@ -98,6 +102,14 @@ class RefusedFileError(InputError):
 
 class CapacityError(PathcheckError):
     """The question is too large for the resources that were given."""
+
+
+class LaboratoryError(PathcheckError):
+    """The machine did not do what the laboratory of a rehearsal asked of it."""
+
+
+class OutOfTimeError(LaboratoryError):
+    """A rehearsal took longer than was allowed."""
 
 
 class InternalFault(PathcheckError):  # noqa: N818 - a fault of ours, not an error of the user

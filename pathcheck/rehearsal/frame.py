@@ -12,15 +12,25 @@ import struct
 from pathcheck.packet.address import Address
 from pathcheck.packet.packet import Packet
 
-__all__ = ["MOST_NUMBERS", "frame_bytes", "packet_bytes"]
+__all__ = ["MOST_NUMBERS", "frame_bytes", "packet_bytes", "unsendable"]
 
 MOST_NUMBERS = 0xFFFF
 """Numbers are 1 to this; 0 is what the kernel's own packets have."""
+
+_EXTENSIONS = (0, 43, 44, 51, 60, 135, 139, 140)
+"""Protocol numbers that are IPv6 extension headers (registry of IPv6 extension header types, from memory)."""
 
 _ETHERTYPE = {4: 0x0800, 6: 0x86DD}
 _SENDER = bytes.fromhex("02000000feed")
 _OFFSET = 100
 """Where later fragments continue, in units of 8 bytes."""
+
+
+def unsendable(packet: Packet) -> str:
+    """Say why a packet means something else on the wire than in a list; the empty text where it does not."""
+    if packet.version == 6 and packet.protocol in _EXTENSIONS:
+        return f"protocol {packet.protocol} is an extension header of IPv6, behind which the kernel looks on"
+    return ""
 
 
 def packet_bytes(packet: Packet, number: int, lifetime: int) -> bytes:

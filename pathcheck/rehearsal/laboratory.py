@@ -15,11 +15,12 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from types import TracebackType
 
+from pathcheck.errors import OutOfTimeError
 from pathcheck.evaluator.route import routes_packets
 from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.packet import Packet
-from pathcheck.rehearsal.frame import MOST_NUMBERS, frame_bytes, packet_bytes
+from pathcheck.rehearsal.frame import MOST_NUMBERS, frame_bytes, packet_bytes, unsendable
 from pathcheck.rehearsal.namespace import Namespace
 from pathcheck.rehearsal.plan import DISCARDED, UNROUTED, Plan, Port, Table
 from pathcheck.rehearsal.ruleset import (
@@ -40,6 +41,9 @@ __all__ = ["Laboratory", "Sending"]
 
 _SETTLE = 0.02
 """Seconds until packets that were sent have gone their way; sending is part of the kernel's work on them."""
+
+_BATCH = 4_000
+"""Packets that are sent before their records are read."""
 
 _TRIES = 3
 """A packet that is lost under way is sent again: queues may overflow, and that is no verdict."""
@@ -101,15 +105,21 @@ class Laboratory:
         The whole fleet.
     devices
         Those that are loaded.
+    seconds
+        How long building and sending may take together; None for as long as it takes.
 
     Raises
     ------
     LaboratoryError
         The machine refuses something.
+    OutOfTimeError
+        It takes longer than `seconds`.
     """
 
-    def __init__(self, config: FleetConfig, devices: Collection[str]) -> None:
+    def __init__(self, config: FleetConfig, devices: Collection[str], *, seconds: float | None = None) -> None:
         self.plan = Plan(config, devices)
+        self._seconds = seconds
+        self._started = time.monotonic()
         self._rooms: list[_Room] = []
         self._namespaces: list[Namespace] = []
         self._sockets: dict[object, socket.socket] = {}
@@ -146,11 +156,17 @@ class Laboratory:
         """Return what became of the routes of a table."""
         return self._rooms[self.plan.table(device, vrf).number].installed
 
+    def _check_time(self) -> None:
+        """Stop where the time is over."""
+        if self._seconds is not None and time.monotonic() - self._started > self._seconds:
+            raise OutOfTimeError(f"the rehearsal took longer than {self._seconds:g} seconds")
+
     # ---- building -------------------------------------------------------------------------------------------
 
     def _build(self) -> None:
         self._wires = self._namespace({"ipv6.conf.all.disable_ipv6": "1", "ipv6.conf.default.disable_ipv6": "1"})
         for table in self.plan.tables:
+            self._check_time()
             room = _Room(table, self._namespace(_NETWORK | _forwarding(table)))
             self._rooms.append(room)
             room.namespace.run("ip", "-batch", "-", text=self._links(room))
@@ -162,6 +178,7 @@ class Laboratory:
         self._wires.run("ip", "-batch", "-", text=up)
         self._wires.run("nft", "-f", "-", text="\n".join(["table netdev rehearsal {", wire_sets(), *rules, "}", ""]))
         for room in self._rooms:
+            self._check_time()
             room.installed = install_routes(self.plan, room.table, room.namespace)
             room.namespace.run("ip", "-batch", "-", text=self._aliases(room))
             text, room.codes = table_rules(room.table)
@@ -229,18 +246,20 @@ class Laboratory:
         sendings
             Each enters at an interface of a device that is loaded, or starts on one.
         """
-        traces: list[Trace | None] = [None] * len(sendings)
-        todo = list(range(len(sendings)))
+        why_not = [unsendable(sending.packet) for sending in sendings]
+        traces: list[Trace] = [Trace((), None, why) for why in why_not]
+        todo = [place for place, why in enumerate(why_not) if not why]
         for attempt in range(_TRIES):
-            for start in range(0, len(todo), MOST_NUMBERS - 1):
-                part = todo[start : start + MOST_NUMBERS - 1]
+            for start in range(0, len(todo), _BATCH):
+                self._check_time()
+                part = todo[start : start + _BATCH]
                 for place, trace in zip(part, self._exchange([sendings[place] for place in part]), strict=True):
                     traces[place] = trace
-            todo = [place for place in todo if (found := traces[place]) is not None and found.lost]
+            todo = [place for place in todo if traces[place].lost]
             if not todo:
                 break
             time.sleep(_SETTLE * (attempt + 1) * 5)
-        return [trace for trace in traces if trace is not None]
+        return traces
 
     def _exchange(self, sendings: Sequence[Sending]) -> list[Trace]:
         """Send one batch; each packet has a number of its own."""
@@ -370,6 +389,9 @@ class _Following:
 
     def _start(self, table: Table) -> Trace:
         """A packet that the device sends itself."""
+        otherwise = _kernels_own(table, self.sending.packet.destination)
+        if otherwise:
+            return self._end(None, otherwise)
         if table.number not in self.record.left:
             return self._end(None, f"the kernel would not send it: {self.refused or 'no reason given'}", lost=True)
         out, target = self.record.left[table.number]
@@ -397,7 +419,8 @@ class _Following:
         if _denied(lines):
             return self._end(Reason.FILTERED)
         if (table.number, OWN) in self.record.met and (table.number, port.name) not in self.record.sent:
-            return self._own(table)
+            otherwise = _kernels_own(table, self.sending.packet.destination)
+            return self._end(None, otherwise) if otherwise else self._own(table)
         way = self.record.sent.get((table.number, port.name))
         if way is not None:
             return self._leave(table, *way)
@@ -406,6 +429,9 @@ class _Following:
             return self._end(Reason.UNROUTED, "the device does not route")
         if (table.number, EXHAUSTED) in self.record.met:
             return self._end(None, "it came to the end of its time to live")
+        otherwise = _kernels_own(table, self.sending.packet.destination)
+        if otherwise:
+            return self._end(None, otherwise)
         return self._end(None, "the kernel dropped it in silence when it looked for a route", lost=True)
 
     def _own(self, table: Table) -> Trace:
@@ -462,6 +488,20 @@ class _Following:
 
 def _denied(lines: Sequence[Decision]) -> bool:
     return any(line.action == "deny" for line in lines)
+
+
+def _kernels_own(table: Table, destination: Address) -> str:
+    """Say why the kernel treats a destination otherwise than the model; the empty text where it does not."""
+    for port in table.ports:
+        for subnet in port.subnets(destination.version):
+            if destination.version == 4 and subnet.length < 31 and destination == subnet.last:
+                return (
+                    f"{destination} is the broadcast address of {subnet}: the kernel forwards nothing there (RFC 2644)"
+                )
+            own = any(item.address == destination for item in port.interface.addresses)
+            if destination.version == 6 and subnet.length < 127 and destination == subnet.first and not own:
+                return f"{destination} is the routers' anycast address of {subnet}, which the kernel takes (RFC 4291)"
+    return ""
 
 
 def _forwarding(table: Table) -> dict[str, str]:

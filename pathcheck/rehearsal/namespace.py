@@ -15,19 +15,15 @@ import subprocess
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
-from pathcheck.errors import PathcheckError
+from pathcheck.errors import LaboratoryError
 
-__all__ = ["LaboratoryError", "Namespace", "lacking"]
+__all__ = ["Namespace", "lacking"]
 
 T = TypeVar("T")
 
 _NEW_NETWORK = 0x40000000  # CLONE_NEWNET of sched.h
 _SECONDS = 60
 """No program that sets up a namespace takes longer than this."""
-
-
-class LaboratoryError(PathcheckError):
-    """The machine did not do what the laboratory asked of it."""
 
 
 class Namespace:

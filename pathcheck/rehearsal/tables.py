@@ -15,13 +15,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from pathcheck.errors import LaboratoryError
 from pathcheck.evaluator.access_list import YES
 from pathcheck.evaluator.route import own_interfaces, routes_packets
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.static_route import StaticRoute
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
-from pathcheck.rehearsal.namespace import LaboratoryError, Namespace
+from pathcheck.rehearsal.namespace import Namespace
 from pathcheck.rehearsal.plan import DISCARDED, UNROUTED, Plan, Table
 
 __all__ = ["NOBODY", "Installed", "install_routes"]

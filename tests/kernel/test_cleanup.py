@@ -14,9 +14,9 @@ import pytest
 from kernel.lab import require_lab
 from model_builders import device, fleet, interface, packet
 
+from pathcheck.errors import LaboratoryError
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.rehearsal import Laboratory, Sending, laboratory
-from pathcheck.rehearsal.namespace import LaboratoryError
 
 TESTS = Path(__file__).parents[1]
 
