@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pathcheck.results.black_hole import RoutingReport
     from pathcheck.results.comparison import ListComparison
     from pathcheck.results.finding import Finding
+    from pathcheck.results.manageability import ManageabilityReport
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
     from pathcheck.results.requirement import RequirementReport
@@ -222,6 +223,28 @@ class Fleet:
         from pathcheck.queries.audit import audit_fleet
 
         return audit_fleet(self.loaded, device=device)
+
+    def manageable(self, *devices: str) -> ManageabilityReport:
+        """Judge whether the controller can open its session to each device and gets its answers.
+
+        Parameters
+        ----------
+        devices
+            By name; all where none is named.
+
+        Returns
+        -------
+        ManageabilityReport
+            An answer for each device: `holds`, the chain up to the link that breaks, the servers that its lines name.
+
+        Raises
+        ------
+        UnknownNameError
+            The fleet has no such device.
+        """
+        from pathcheck.queries.manageability import judge_fleet
+
+        return judge_fleet(self.loaded.config, devices)
 
     def routes(self, *, device: str | None = None) -> tuple[tuple[Finding, ...], RoutingReport]:
         """Review the static routes of the fleet, and find where packets are lost by routing alone.

@@ -98,6 +98,10 @@ HELP_PAGES = {
         "addresses, gateways, VLANs and names that do not fit",
         ("pathcheck audit", "pathcheck audit --device quay-b"),
     ),
+    "manageable": HelpPage(
+        "whether the controller can manage each device, link by link",
+        ("pathcheck manageable", "pathcheck manageable quay-a quay-c"),
+    ),
     "explain": HelpPage(
         "the page on a finding, with examples and the cure",
         ("pathcheck explain PC101", "pathcheck explain shadowed-line"),

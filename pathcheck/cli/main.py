@@ -17,6 +17,7 @@ from pathcheck.cli import (
     demo,
     explain,
     flow,
+    manageable,
     parse,
     reach,
     require,
@@ -48,7 +49,22 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (demo, check, parse, flow, reach, review, tidy, compare, rollout, routes, require, audit, explain):
+for command in (
+    demo,
+    check,
+    parse,
+    flow,
+    reach,
+    review,
+    tidy,
+    compare,
+    rollout,
+    routes,
+    require,
+    audit,
+    manageable,
+    explain,
+):
     command.register(app)
 complete(app)
 

@@ -8,7 +8,7 @@ from typing import Literal
 from pathcheck.packet.address import Address
 from pathcheck.packet.packet import Packet
 from pathcheck.results.own_traffic import ServerAnswer
-from pathcheck.results.path import FlowAnswer
+from pathcheck.results.path import FlowAnswer, Reading
 from pathcheck.results.verdict import Reason
 from pathcheck.source import Span
 
@@ -95,6 +95,8 @@ class ManagementAnswer:
         The session with its reply, confirmed by the evaluator; None where it was not asked for.
     servers
         The servers that the device's lines name, where they were asked about.
+    readings
+        The assumptions on which the verdict rests.
     """
 
     device: str
@@ -106,6 +108,7 @@ class ManagementAnswer:
     uncertain: ChainLink | None = None
     flow: FlowAnswer | None = None
     servers: tuple[ServerAnswer, ...] = ()
+    readings: tuple[Reading, ...] = ()
 
     @property
     def sample(self) -> Packet | None:

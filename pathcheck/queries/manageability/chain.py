@@ -25,7 +25,7 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.queries.flow import Followed, network_of
 from pathcheck.queries.manageability.judging import fails, reached
 from pathcheck.queries.stops import Stop, carriage_stop, stop_at
-from pathcheck.results.manageability import LINK_KINDS, ChainLink, LinkKind, ManagementAnswer
+from pathcheck.results.manageability import LINK_KINDS, ChainLink, LinkKind, LinkState, ManagementAnswer
 from pathcheck.results.path import Doubt, LineUse, RouteUse
 from pathcheck.results.verdict import Reason, Verdict
 from pathcheck.source import Span
@@ -343,22 +343,31 @@ class _Chain:
         """Yield the ways there and back, and the lists on them."""
         there = [end for end in self.followed.there if end.reason is Reason.ARRIVED and reached(end, self.device.name)]
         back = [end for end in self.followed.back if end.reason is Reason.ARRIVED]
-        yield from (self._held("route", _over(end), None) for end in there[:1])
-        yield from (self._held("way-back", _over(end), None) for end in back[:1])
-        for kind, ends in (("list", there), ("list-back", back)):
+        ways_of: tuple[tuple[LinkKind, list[End]], ...] = (("route", there), ("way-back", back))
+        for kind, ends in ways_of:
+            ways = list(dict.fromkeys(map(_over, ends)))
+            more = f", and {len(ways) - 1} more way{'s' if len(ways) > 2 else ''}" if len(ways) > 1 else ""
+            if ways:
+                yield self._held(kind, ways[0] + more, None)
+        guards = {it.list_name for block in self.device.terminal_lines for it in block.bindings}
+        guards |= {it.list_name for it in self.device.control_plane}
+        lists: tuple[tuple[LinkKind, list[End]], ...] = (("list", there), ("list-back", back))
+        for kind, ends in lists:
             uses = _uses([hop for end in ends for hop in end.hops], ("in_lines", "port_lines", "out_lines"))
-            mine = {it.list_name for block in self.device.terminal_lines for it in block.bindings}
-            mine |= {it.list_name for it in self.device.control_plane}
-            passed = [use for name, use in uses if not (name == self.device.name and use.acl in mine)]
-            words = ", ".join(f"`{use.acl}` by {_line_words(use)}" for use in passed[:4])
-            yield self._held(
-                "list" if kind == "list" else "list-back", f"permitted by {words}" if words else "none is met",
-                passed[0].span if passed else None,
+            yield self._permitted(
+                kind, [it for it in uses if not (it[0] == self.device.name and it[1].acl in guards)], "none is met"
             )  # fmt: skip
-        guards = [use for name, use in _uses([end.hops[-1] for end in there if end.hops], ("port_lines",))]
-        words = ", ".join(f"`{use.acl}` by {_line_words(use)}" for use in guards[:4])
-        message = f"permitted by {words}" if words else "none is applied"
-        yield self._held("guard", message, guards[0].span if guards else None)
+        at_device = _uses([end.hops[-1] for end in there if end.hops], ("port_lines",))
+        yield self._permitted("guard", [it for it in at_device if it[1].acl in guards], "none is applied")
+
+    def _permitted(self, kind: LinkKind, uses: list[tuple[str, LineUse]], none: str) -> ChainLink:
+        """Return that lists let the packets through; one without a line to do so is only taken to."""
+        words = [f"`{use.acl}` of {name}, {_line_words(use)}" for name, use in uses]
+        message = "; ".join(words[:4]) + (f"; and {len(words) - 4} more" if len(words) > 4 else "")
+        assumed = any(use.span is None for _, use in uses)
+        span = uses[0][1].span if len(uses) == 1 else None
+        state: LinkState = "assumed" if assumed else "holds"
+        return ChainLink(kind, state, f"permitted by {message}" if words else none, span, self.device.name)
 
     def _held(self, kind: LinkKind, message: str, span: Span | None) -> ChainLink:
         return ChainLink(kind, "holds", message, span, self.device.name)
@@ -401,4 +410,4 @@ def _uses(hops: list[HopTrace], slots: tuple[str, ...]) -> list[tuple[str, LineU
 
 
 def _line_words(use: LineUse) -> str:
-    return f"line {use.span.line}" if use.span is not None else f"its {use.text}"
+    return f"line {use.span.line}" if use.span is not None else f"{use.text} (undefined or empty)"

@@ -69,7 +69,9 @@ def judge_management(
     except FlowError as error:
         why = f"{error.message}, so it is not known where the controller's packets enter"
         return ManagementAnswer(device, address, None, why)
-    found = ManagementAnswer(device, address, _holds(followed, device))
+    ends = (*followed.there, *followed.back)
+    readings = tuple(dict.fromkeys(reading for end in ends for reading in end.readings))
+    found = ManagementAnswer(device, address, _holds(followed, device), readings=readings)
     if chain or (chain is None and not found.holds):
         from pathcheck.queries.manageability.chain import explain
 

@@ -41,6 +41,8 @@ COMMANDS = {
     "reach --service icmp/echo --from 10.20.20.0/24": "reach",
     "reach --service tcp --sources-of 10.10.90.21:443": "reach-sources",
     "require": "require",
+    "manageable": "manageable",
+    "manageable quay-a quay-c": "manageable",
     "tidy TICKETS-IN --device terminal-south": "tidy",
     "compare --acl terminal-south:TICKETS-IN terminal-north:TICKETS-IN": "compare",
     "compare --acl terminal-south:TICKETS-IN terminal-south:TICKETS-IN": "compare",
