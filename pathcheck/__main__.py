@@ -1,5 +1,6 @@
 """`python -m pathcheck` is the program."""
 
-from pathcheck.cli.main import run
+from pathcheck.cli.process import run
 
-run()
+if __name__ == "__main__":
+    run()

@@ -6,12 +6,14 @@ import errno
 import gc
 import os
 import sys
+from contextlib import suppress
 from typing import Annotated
 
 import typer
 
 from pathcheck.cli import (
     audit,
+    bootstrap,
     check,
     compare,
     demo,
@@ -19,6 +21,7 @@ from pathcheck.cli import (
     flow,
     manageable,
     parse,
+    process,
     reach,
     require,
     review,
@@ -30,7 +33,7 @@ from pathcheck.cli.exit_status import INTERNAL_FAULT, INTERRUPTED, UNREADABLE
 from pathcheck.cli.help_page import EXIT_STATUS, complete
 from pathcheck.errors import InternalFault, PathcheckError
 
-__all__ = ["app", "run"]
+__all__ = ["app", "run", "status_of"]
 
 # A command builds much and drops little before it ends: looking for cycles after each 700 new objects costs a
 # twentieth of its time and finds nothing.
@@ -63,6 +66,7 @@ for command in (
     require,
     audit,
     manageable,
+    bootstrap,
     explain,
 ):
     command.register(app)
@@ -87,14 +91,23 @@ def main(
 
 
 def run() -> None:
-    """Run the program and end the process; no traceback reaches the user."""
-    sys.exit(_status(sys.argv[1:]))
+    """Run the program and end the process as an exit of Python; signals are left as they are."""
+    sys.exit(process.status())
 
 
-def _status(arguments: list[str]) -> int:
-    """Run the program on arguments and return its exit status."""
+def status_of(arguments: list[str]) -> int:
+    """Run the program on arguments and return its exit status.
+
+    Raises
+    ------
+    KeyboardInterrupt, MemoryError
+        Left to the process, which ends with them.
+    """
     try:
-        status = app(arguments, prog_name="pathcheck", standalone_mode=False)
+        # Not by calling `app`: that would make an end of its own of interrupts and of readers that have gone.
+        command = typer.main.get_command(app)
+        with command.make_context("pathcheck", arguments) as context:
+            status = command.invoke(context)
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except InternalFault as fault:
@@ -103,26 +116,41 @@ def _status(arguments: list[str]) -> int:
         from pathcheck.reports.diagnostic import render_error
 
         for each in (error, *getattr(error, "others", ())):  # all faults of a file in one run
-            typer.echo(render_error(each), err=True)
+            _tell(render_error(each))
         return UNREADABLE
-    except KeyboardInterrupt:
-        typer.echo("interrupted; nothing was decided", err=True)
-        return INTERRUPTED
     except BrokenPipeError:
         # The reader has gone (`| head`). Nothing more can be said to it, and Python must not try at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _write_no_more()
         return INTERRUPTED
     except OSError as error:
+        if error.errno == errno.ENOMEM:
+            raise
         if error.errno not in _NO_ROOM:
             return _internal_fault(error)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        typer.echo(f"error: the output cannot be written: {(error.strerror or str(error)).lower()}", err=True)
+        _write_no_more()
+        _tell(f"error: the output cannot be written: {(error.strerror or str(error)).lower()}")
         return UNREADABLE
+    except typer.Exit as end:
+        return end.exit_code
     except Exception as fault:
         if hasattr(fault, "show") and hasattr(fault, "exit_code"):  # a usage error, in the words of the option parser
-            fault.show()
+            with suppress(OSError):
+                fault.show()
             return UNREADABLE
+        if process.is_for_memory(fault):
+            raise
         return _internal_fault(fault)
+
+
+def _tell(words: str) -> None:
+    """Say on standard error what can be said; that it is full or gone changes no exit status."""
+    with suppress(OSError):
+        typer.echo(words, err=True)
+
+
+def _write_no_more() -> None:
+    """Lead standard output nowhere, so that nothing is tried on it again at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _internal_fault(fault: Exception) -> int:
@@ -130,10 +158,9 @@ def _internal_fault(fault: Exception) -> int:
     from pathcheck.reports.fault import write_fault_report
 
     place = write_fault_report(fault, sys.argv[1:])
-    typer.echo(
+    _tell(
         f"internal fault: {fault or type(fault).__name__}\n"
         "This is a fault of pathcheck, not of your input, and no answer was given.\n"
-        f"Please report it with {place} and, if you may share it, the configuration that shows it.",
-        err=True,
+        f"Please report it with {place} and, if you may share it, the configuration that shows it."
     )
     return INTERNAL_FAULT

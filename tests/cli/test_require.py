@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from junitparser import Error, Failure, JUnitXml, Skipped
 
-from pathcheck.cli.main import _status
+from pathcheck.cli.main import status_of
 
 FERRY = Path(__file__).parents[2] / "corpora" / "ferry-operator" / "fleet"
 QUAY = """\
@@ -47,7 +47,7 @@ def fleet(tmp_path):
 
 
 def run(capsys, *arguments):
-    status = _status(["require", *map(str, arguments)])
+    status = status_of(["require", *map(str, arguments)])
     printed = capsys.readouterr()
     return status, printed.out, printed.err
 
@@ -208,6 +208,6 @@ def test_no_required_flows(tmp_path, capsys):
 
 
 def test_check_fails_too(fleet, capsys):
-    assert _status(["check", "--fleet", str(fleet(HOLDS, BROKEN))]) == 1
+    assert status_of(["check", "--fleet", str(fleet(HOLDS, BROKEN))]) == 1
     assert "PC381 broken-required-flow" in capsys.readouterr().out
-    assert _status(["check", "--fleet", str(fleet(HOLDS, UNASKED))]) == 2
+    assert status_of(["check", "--fleet", str(fleet(HOLDS, UNASKED))]) == 2

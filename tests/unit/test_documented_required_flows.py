@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from pathcheck.cli.main import _status
+from pathcheck.cli.main import status_of
 from pathcheck.library import load
 from pathcheck.parser.flow_words import read_flow_line
 from pathcheck.parser.required_flows import _KEYS, read_required_flows
@@ -32,9 +32,9 @@ def test_each_key_has_its_row():
 
 
 def test_the_output_is_that_of_the_demo(capsys):
-    assert _status(["require", "--fleet", str(FERRY)]) == 1
+    assert status_of(["require", "--fleet", str(FERRY)]) == 1
     assert capsys.readouterr().out == block("text")
-    _status(["require", "--fleet", str(FERRY), "--format", "junit"])
+    status_of(["require", "--fleet", str(FERRY), "--format", "junit"])
     assert block("xml").strip() in capsys.readouterr().out
 
 
