@@ -22,6 +22,7 @@ from pathcheck.source import Span
 __all__ = [
     "findings_document",
     "flow_document",
+    "line_words",
     "list_document",
     "parse_document",
     "region_words",
@@ -78,7 +79,7 @@ def list_document(answer: ListAnswer, *, caution: bool = True) -> Document:
         "acl": answer.acl,
         "verdict": answer.verdict,
         "reason": answer.reason,
-        "line": _line(answer.line),
+        "line": line_words(answer.line),
         "lines": [{**_used(use), "part": [region_words(region) for region in part]} for use, part in answer.lines],
         "sample": sample_words(answer.sample),
     }
@@ -259,12 +260,12 @@ def _hop(hop: Hop) -> Document:
         "device": hop.device,
         "in": hop.into,
         "out": hop.out,
-        "in_line": _line(hop.in_line),
+        "in_line": line_words(hop.in_line),
         "route": _route(hop.route),
-        "out_line": _line(hop.out_line),
+        "out_line": line_words(hop.out_line),
     }
     if hop.port_line is not None:
-        document["port_line"] = _line(hop.port_line)
+        document["port_line"] = line_words(hop.port_line)
     if hop.notes:
         document["notes"] = list(hop.notes)
     if hop.faults:
@@ -272,8 +273,8 @@ def _hop(hop: Hop) -> Document:
     return document
 
 
-def _line(use: LineUse | None) -> Document | None:
-    """A deciding line, null where no list is applied."""
+def line_words(use: LineUse | None) -> Document | None:
+    """Return a deciding line, null where no list is applied."""
     return None if use is None else _used(use)
 
 

@@ -17,6 +17,7 @@ __all__ = [
     "Paint",
     "count_words",
     "finding_lines",
+    "flow_words",
     "render_flow",
     "render_list_answer",
     "render_parse",
@@ -73,7 +74,7 @@ def render_flow(answer: FlowAnswer, paint: Paint) -> str:
 def render_list_answer(answer: ListAnswer, paint: Paint) -> str:
     """Return what one list alone decides."""
     verdict = paint(answer.verdict.value.upper(), answer.verdict)
-    out = [f"{verdict} by list {answer.acl} of {answer.device} alone, no routing", f"  {_flow_words(answer.flow)}"]
+    out = [f"{verdict} by list {answer.acl} of {answer.device} alone, no routing", f"  {flow_words(answer.flow)}"]
     shown = [(use, part) for use, part in answer.lines]
     for use, part in shown[:_MOST_PATHS]:
         out += ["", *_deciding(use)]
@@ -164,7 +165,7 @@ def _headline(answer: FlowAnswer, paint: Paint, what: str) -> str:
     if answer.verdict is Verdict.PARTLY:
         because = "  some of it passes and some does not"
     lead = "" if what == "flow" else "reply "
-    return f"{lead}{verdict}{because}\n  {_flow_words(answer.flow)}"
+    return f"{lead}{verdict}{because}\n  {flow_words(answer.flow)}"
 
 
 def _answer_body(answer: FlowAnswer, paint: Paint) -> list[str]:
@@ -307,8 +308,8 @@ def _regions(regions: tuple[Region, ...], verb: str) -> list[str]:
     return out
 
 
-def _flow_words(flow: dict[str, str]) -> str:
-    """The flow in one line."""
+def flow_words(flow: dict[str, str]) -> str:
+    """Return a flow in one line."""
     ends = [
         _bare_hosts(flow[end]) + ("" if flow.get(f"{end}_port", "any") == "any" else f" port {flow[f'{end}_port']}")
         for end in ("source", "destination")
