@@ -10,12 +10,16 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 from typer.testing import CliRunner
 
 from pathcheck.cli.main import app
 from pathcheck.errors import InputError, UsageError
 
+SCHEMA = jsonschema.Draft202012Validator(
+    json.loads((Path(__file__).parents[2] / "docs" / "schemas" / "compare.json").read_text("utf-8"))
+)
 needs_git = pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")
 
 CORE = """\
@@ -82,7 +86,9 @@ def run(*words: str | Path) -> tuple[int, str]:
 
 def asked(*words: str | Path) -> tuple[int, dict[str, Any]]:
     status, text = run(*words, "--json")
-    return status, json.loads(text)
+    document = json.loads(text)
+    assert not [error.message for error in SCHEMA.iter_errors(document)]
+    return status, document
 
 
 def ports(document: dict[str, Any], kind: str) -> list[str]:

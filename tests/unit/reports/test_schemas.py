@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -87,6 +88,30 @@ def test_batch(tmp_path: Path) -> None:
     lines = CliRunner().invoke(app, ["flow", "--fleet", str(DEMO), "--batch", str(file)], standalone_mode=False).stdout
     assert len(lines.splitlines()) == 3
     assert [faults(json.loads(line), "flow") for line in lines.splitlines()] == [[], [], []]
+
+
+EDITS = {
+    "nothing": ("core-1.cfg", "", ""),
+    "a list": ("core-1.cfg", "10.10.90.0 0.0.0.255 any echo-reply", "10.10.90.0 0.0.0.255 any echo"),
+    "a new list": ("core-1.cfg", "line con 0", "ip access-list extended NEW\n deny ip any any\nline con 0"),
+    "a required flow": ("required-flows.yaml", "name: controller reaches quay-c", "name: quay-c is reached"),
+}
+
+
+@pytest.mark.parametrize("edit", EDITS)
+def test_comparisons_of_two_states(edit: str, tmp_path: Path) -> None:
+    """Each other shape of the document is held to its schema where the command is tested."""
+    name, old, new = EDITS[edit]
+    shutil.copytree(DEMO, tmp_path / "after")
+    text = (DEMO / name).read_text("utf-8")
+    assert old in text
+    (tmp_path / "after" / name).write_text(text.replace(old, new, 1) if old else text, "utf-8")
+    words = ["compare", str(DEMO), str(tmp_path / "after"), "--json"]
+    result = CliRunner().invoke(app, words, standalone_mode=False)
+    assert result.exception is None, result.exception
+    document = json.loads(result.stdout)
+    assert faults(document, "compare") == []
+    assert any(document[key] for key in ("opened", "closed", "acls", "required_flows")) == (edit != "nothing")
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda path: path.parent.name)
