@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pathcheck.errors import InputError, nearest
+from pathcheck.file_content import file_content
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import CATCH_ALL, FleetConfig, RefusedFile
 from pathcheck.model.unmodelled import DeviceScope, Unmodelled
@@ -42,7 +43,6 @@ WAIVERS = "waivers.yaml"
 
 _TEXT_ENDINGS = (".cfg", ".conf", ".txt")
 _DATA_ENDINGS = (".yaml", ".yml", ".json")
-_MOST_BYTES = 256 * 1024 * 1024
 _HOSTNAME = re.compile(rb"^[ \t]*hostname[ \t:]+(\S+)", re.MULTILINE)
 
 
@@ -120,7 +120,7 @@ def load_fleet(path: str | Path, *, memory: ReadingMemory | None = None) -> Load
     if not stat.S_ISDIR(mode):
         name = _shown(place.name)
         # Whatever the file is called, it is asked for by name.
-        return _Loading({name: lambda: _content(place)}, place.parent, name, memory or ReadingMemory()).load()
+        return _Loading({name: lambda: file_content(place)}, place.parent, name, memory or ReadingMemory()).load()
     files = {_shown(name): _reader(place / name) for name in _walk(place)}
     return _Loading(files, place, None, memory or ReadingMemory()).load()
 
@@ -582,17 +582,7 @@ def _walk(folder: Path) -> list[str]:
 
 def _reader(path: Path) -> Callable[[], bytes]:
     """Return what reads the file when it is wanted."""
-    return lambda: _content(path)
-
-
-def _content(path: Path) -> bytes:
-    """Read a file; only regular ones, so that no pipe or device is waited for."""
-    about = path.stat()
-    if not stat.S_ISREG(about.st_mode):
-        raise OSError(0, "it is no regular file")
-    if about.st_size > _MOST_BYTES:
-        raise OSError(0, f"it has {about.st_size} bytes, more than the {_MOST_BYTES} that are read")
-    return path.read_bytes()
+    return lambda: file_content(path)
 
 
 def _why(error: OSError) -> str:

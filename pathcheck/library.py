@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pathcheck.errors import FlowError, InputError, UnknownNameError, nearest
+from pathcheck.errors import FlowError, UnknownNameError, nearest
 
 if TYPE_CHECKING:
     from pathcheck.dataplane.batch import Decision
@@ -312,17 +312,14 @@ class Fleet:
         CapacityError, InternalFault
             As :meth:`flow`.
         """
+        from pathcheck.file_content import read_named_file
         from pathcheck.parser.required_flows import read_required_flows
         from pathcheck.queries.required_flows import ask_required_flows
 
         if file is None:
             return ask_required_flows(self.loaded)
-        try:
-            data = Path(file).read_bytes()
-        except (OSError, ValueError) as error:
-            why = getattr(error, "strerror", None) or str(error)
-            raise InputError(f"the required flows `{file}` cannot be read: {why.lower()}") from None
-        return ask_required_flows(self.loaded, read_required_flows(str(file), data), file=str(file))
+        flows = read_required_flows(str(file), read_named_file(file, "the required flows"))
+        return ask_required_flows(self.loaded, flows, file=str(file))
 
     def reach(
         self,

@@ -21,7 +21,7 @@ from pathcheck.cli.output import (
     write_file,
     write_reports,
 )
-from pathcheck.errors import InputError, UsageError
+from pathcheck.errors import UsageError
 from pathcheck.results.finding import Severity
 
 if TYPE_CHECKING:
@@ -153,16 +153,10 @@ def _checked(
 
 def _read_baseline(file: str) -> dict[str, Span]:
     """The fingerprints of a baseline."""
+    from pathcheck.file_content import read_named_file
     from pathcheck.parser.baseline import read_baseline
 
-    try:
-        data = Path(file).read_bytes()
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            f"the baseline `{file}` cannot be read: {why.lower()}", help="`--write-baseline` writes the first one"
-        ) from None
-    return read_baseline(file, data)
+    return read_baseline(file, read_named_file(file, "the baseline", help="`--write-baseline` writes the first one"))
 
 
 def _is_unreadable(loaded: LoadedFleet, report: FindingReport) -> bool:

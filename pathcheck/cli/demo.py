@@ -6,6 +6,7 @@ import shutil
 from importlib.resources import as_file, files
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Annotated
 
 import typer
@@ -39,7 +40,7 @@ def demo(
         if folder.exists():
             raise UsageError(f"`{folder}` exists already", help="name a folder that does not exist yet")
         with as_file(_demo_fleet()) as source:
-            shutil.copytree(source, folder, ignore=shutil.ignore_patterns("__pycache__"))
+            _copy(source, folder)
     except OSError as error:  # no right to, no room left, a name that no folder can have
         why = (error.strerror or str(error)).lower()
         raise UsageError(
@@ -64,6 +65,15 @@ Some of its faults were planted. Try next:
   pathcheck parse --fleet {folder}                                   what became of each line"""
     )
     return HOLDS
+
+
+def _copy(source: Path, folder: Path) -> None:
+    """Copy the fleet whole or not at all: a part of it would be a fleet as well, with other answers."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory(prefix=f".{folder.name}.", dir=folder.parent) as beside:
+        ready = Path(beside, "fleet")
+        shutil.copytree(source, ready, ignore=shutil.ignore_patterns("__pycache__"))
+        ready.rename(folder)
 
 
 def _demo_fleet() -> Traversable:

@@ -15,6 +15,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -38,6 +39,7 @@ __all__ = [
     "Target",
     "finding_renderers",
     "output_file",
+    "replace_files",
     "report_targets",
     "write_file",
     "write_reports",
@@ -259,23 +261,44 @@ def write_file(file: Path, text: str) -> None:
     UsageError
         It cannot be written: no right to, no room left.
     """
-    data = text.encode("utf-8", "backslashreplace")
-    real = Path(os.path.realpath(file))
+    replace_files([(file, text.encode("utf-8", "backslashreplace"))])
+
+
+def replace_files(contents: Sequence[tuple[Path, bytes]]) -> None:
+    """Give files new content, all of them or, where one cannot be written, none; each is whole at any time.
+
+    A file keeps its mode, and a link to it stays a link. A pipe or a device is written to.
+
+    Raises
+    ------
+    UsageError
+        One cannot be written: no right to, no room left.
+    """
+    ready: list[tuple[str, Path]] = []
+    file = Path()
     try:
-        if real.exists() and not real.is_file():  # a pipe or a device
-            real.write_bytes(data)
-            return
-        descriptor, name = tempfile.mkstemp(prefix=f".{real.name}.", dir=real.parent)
-        try:
+        for file, data in contents:
+            real = Path(os.path.realpath(file))
+            if real.exists() and not real.is_file():
+                real.write_bytes(data)
+                continue
+            descriptor, name = tempfile.mkstemp(prefix=f".{real.name[:200]}.", dir=real.parent)
+            ready.append((name, real))
             with os.fdopen(descriptor, "wb") as part:
                 part.write(data)
+                part.flush()
+                # A disk may say only now that it is full, and a name that is moved first may outlive its content.
+                os.fsync(part.fileno())
             os.chmod(name, real.stat().st_mode & 0o7777 if real.exists() else 0o666 & ~_umask())
+        for name, real in ready:
             os.replace(name, real)
-        except BaseException:
-            os.unlink(name)
-            raise
-    except OSError as error:
-        raise UsageError(f"`{file}` cannot be written: {(error.strerror or str(error)).lower()}") from None
+    except BaseException as error:
+        for name, _ in ready:
+            with suppress(OSError):  # moved already
+                os.unlink(name)
+        if isinstance(error, OSError):
+            raise UsageError(f"`{file}` cannot be written: {(error.strerror or str(error)).lower()}") from None
+        raise
 
 
 def _umask() -> int:

@@ -19,7 +19,7 @@ from pathcheck.cli.output import (
     report_targets,
     write_reports,
 )
-from pathcheck.errors import InputError, PathcheckError, UsageError
+from pathcheck.errors import PathcheckError, UsageError
 from pathcheck.results.finding import Severity
 
 if TYPE_CHECKING:
@@ -103,16 +103,12 @@ def require(
 
 def _required(loaded: LoadedFleet, file: Path | None) -> tuple[str, tuple[RequiredFlow, ...]]:
     """The required flows of a file, or of the fleet."""
+    from pathcheck.file_content import read_named_file
     from pathcheck.parser.required_flows import read_required_flows
     from pathcheck.queries.required_flows import required_flows_of
 
     if file is not None:
-        try:
-            data = file.read_bytes()
-        except (OSError, ValueError) as error:
-            why = getattr(error, "strerror", None) or str(error)
-            raise InputError(f"the required flows `{file}` cannot be read: {why.lower()}") from None
-        return str(file), read_required_flows(str(file), data)
+        return str(file), read_required_flows(str(file), read_named_file(file, "the required flows"))
     name = loaded.config.required_flows
     if name is None:
         raise UsageError(

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
 from pathcheck.cli.options import FleetOption, JsonOption
-from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, report_targets, write_reports
+from pathcheck.cli.output import (
+    OutputOption,
+    PlainFormatOption,
+    ReportCommand,
+    replace_files,
+    report_targets,
+    write_reports,
+)
 from pathcheck.errors import UsageError
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from pathcheck.results.tidy import FileChange
 
 __all__ = ["register"]
 
@@ -61,7 +63,7 @@ def tidy(
         results = [tidy_list(found.device, one, advance=advance) for one in found.lists]
     changes = rewritten_files(loaded, found.device, results) if diff or write else ()
     if write:
-        _write(loaded.folder, changes)
+        replace_files([(loaded.folder / change.file, change.after) for change in changes])
     if diff:
         folder = str(loaded.folder)
         typer.echo(render_patch(changes, "" if folder == "." else folder), nl=False)
@@ -76,29 +78,3 @@ def tidy(
     if any(result.notes for result in results):
         return UNCERTAIN
     return HOLDS if write or all(result.is_tidy for result in results) else BROKEN
-
-
-def _write(folder: Path, changes: Sequence[FileChange]) -> None:
-    """Replace files whole: each is complete at any time, and keeps its mode and its owner's links."""
-    import os
-    import shutil
-    import tempfile
-
-    ready: list[tuple[str, Path]] = []
-    try:
-        for change in changes:
-            place = (folder / change.file).resolve()
-            handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
-            ready.append((name, place))
-            with os.fdopen(handle, "wb") as file:
-                file.write(change.after)
-                file.flush()
-                os.fsync(file.fileno())
-            shutil.copymode(place, name)
-        for name, place in ready:
-            os.replace(name, place)
-    except OSError as error:
-        for name, _ in ready:
-            if os.path.exists(name):
-                os.unlink(name)
-        raise UsageError(f"the file cannot be written: {(error.strerror or str(error)).lower()}") from error
