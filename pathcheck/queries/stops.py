@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from pathcheck.model.access_list import Direction, Family
@@ -17,8 +17,9 @@ from pathcheck.source import Span
 
 __all__ = ["Stop", "StopKind", "carriage_stop", "route_of", "stop_at"]
 
-StopKind = Literal["list", "guard", "carriage", "route", "elsewhere", "path"]
-"""`guard` is a list that guards a device itself, `elsewhere` an arrival at somebody else."""
+StopKind = Literal["list", "guard", "carriage", "down", "route", "elsewhere", "path"]
+"""`guard` is a list that guards a device itself, `down` an interface that a route needs, `elsewhere` an arrival at
+somebody else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +163,9 @@ class _Stopping:
         device = self.network.config.devices[hop.device]
         if hop.faults:
             fault = hop.faults[0]
+            down = self.down_below(device, fault.span)
+            if down is not None:
+                return replace(down, at_start=start)
             words, use = fault.why, route_of(hop)
             gateway = next((it.address for it in device.gateways if it.span == fault.span), None)
             if gateway is not None:
@@ -180,6 +184,23 @@ class _Stopping:
         anchor = self.anchor(device, hop, start)
         place = (anchor.addresses[0].span if start and anchor.addresses else anchor.span) if anchor else None
         return self.route(hop, start, f"{hop.device} has {what} to {self.target}", place)
+
+    def down_below(self, device: Device, span: Span | None) -> Stop | None:
+        """Return that an interface is down which a route or gateway needs; None where that is not why it is idle."""
+        hops = [(it.next_hop, it.vrf) for it in device.static_routes if it.span == span]
+        hops += [(it.address, it.vrf) for it in device.gateways if it.span == span]
+        for interface in device.interfaces.values():
+            state = self.network.topology.state(device.name, interface.name)
+            if state.up or state.doubts:
+                continue
+            for next_hop, vrf in hops:
+                on_link = any(next_hop in it.prefix for it in interface.addresses) if next_hop is not None else False
+                if on_link and interface.vrf == vrf:
+                    where = f"`{interface.name}` of {device.name}"
+                    message = f"{where}, on which the next hop {next_hop} is, is down: {state.why}"
+                    because = (span,) if span is not None and span != state.span else ()
+                    return Stop("down", message, state.span, device.name, because=because, help="bring it up")
+        return None
 
     def anchor(self, device: Device, hop: HopTrace, start: bool) -> Interface | None:
         """Return the interface that stands for a table without a route: where packets come in, or get their address."""

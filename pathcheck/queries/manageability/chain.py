@@ -76,13 +76,15 @@ class _Chain:
     @cached_property
     def answers(self) -> tuple[End, ...]:
         """What becomes of the device's answers: those that the walk met, else those that it would send."""
-        if self.followed.back:
-            return self.followed.back
+        # What answers packets that came to somebody else is no answer of the device.
+        start = EntryPoint(self.device.name)
+        met = tuple(end for end in self.followed.back if end.start is not None and end.start.at == start)
+        if met:
+            return met
         if self.own is None or self.own[0].channel_group is not None:
             return ()
         packets = replies_to(flow_packets(self.flow, self.version))
-        start = Start(EntryPoint(self.device.name), packets, self.flow.source, self.own[0].vrf)
-        return Walk(self.network, self.version).run([start])
+        return Walk(self.network, self.version).run([Start(start, packets, self.flow.source, self.own[0].vrf)])
 
     @cached_property
     def gateways(self) -> tuple[tuple[LinkEnd, Address, RouteUse], ...]:
@@ -179,9 +181,13 @@ class _Chain:
                 continue
             cabled = bool(self.network.topology.cables_of(self.device.name, port.name))
             spans = dict(settings.spans)
-            carries = (
-                settings.mode != "access" and (settings.allowed is None or vlan in settings.allowed)
-            ) or vlan == (settings.access_vlan or 1)
+            # Without a mode and without a line on trunks, a port is an access port (common practice, no source).
+            plain = settings.mode is None and settings.allowed is None and settings.native is None
+            is_access = settings.mode == "access" or plain
+            if is_access:
+                carries = vlan in (settings.access_vlan or 1, settings.voice_vlan)
+            else:
+                carries = settings.allowed is None or vlan in settings.allowed
             state = interface_state(self.device, port)
             if carries and not state.up:
                 link = self._link(
@@ -190,7 +196,7 @@ class _Chain:
                     state.span,
                     "bring the port up",
                 )
-            elif not carries and settings.mode != "access":
+            elif not carries and not is_access:
                 link = self._link(
                     "uplink",
                     f"the trunk `{port.name}` does not allow VLAN {vlan}, and no other port that is up carries it",
@@ -207,7 +213,7 @@ class _Chain:
                 )
             else:
                 continue
-            candidates.append((not cabled, not carries, settings.mode == "access", len(candidates), link))
+            candidates.append((not cabled, not carries, is_access, len(candidates), link))
         if candidates:
             return min(candidates, key=lambda item: item[:4])[4]
         return self._link(
@@ -251,6 +257,8 @@ class _Chain:
             case "carriage":
                 own = stop.at_start or self.is_last(end.hops[-1])
                 return "uplink" if own else "way-back" if back else "route"
+            case "down":
+                return "uplink" if stop.at_start and back else "way-back" if back else "route"
             case "route":
                 return "gateway" if stop.at_start and back else "way-back" if back else "route"
             case _:
