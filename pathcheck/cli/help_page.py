@@ -64,6 +64,13 @@ HELP_PAGES = {
             "pathcheck reach --service tcp --sources-of 10.10.90.21:443",
         ),
     ),
+    "rehearse": HelpPage(
+        "a flow with real packets in namespaces of this machine",
+        (
+            "pathcheck rehearse tcp 10.20.20.7 10.10.90.20:443",
+            "pathcheck rehearse tcp counters booking:443 --packets 2000 --no-reply",
+        ),
+    ),
     "review": HelpPage(
         "access-list lines that never act, can go, or look wrong",
         ("pathcheck review", "pathcheck review --device terminal-south --acl TICKETS-IN"),
@@ -97,6 +104,10 @@ HELP_PAGES = {
     "audit": HelpPage(
         "addresses, gateways, VLANs and names that do not fit",
         ("pathcheck audit", "pathcheck audit --device quay-b"),
+    ),
+    "bootstrap": HelpPage(
+        "whether a blank switch gets to the controller, by stages",
+        ("pathcheck bootstrap", "pathcheck bootstrap quay-b"),
     ),
     "manageable": HelpPage(
         "whether the controller can manage each device, link by link",
