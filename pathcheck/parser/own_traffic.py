@@ -111,13 +111,16 @@ def _sorted_words(words: Sequence[str]) -> _Words:
     return found
 
 
-def _server(kind: ServerKind, port: str, *, most: int = 1) -> Handler:
-    """Return the handler of a line that names servers: at most `most` addresses are, what follows is something else."""
+def _server(kind: ServerKind, port: str, *, most: int = 1, back: int = 0) -> Handler:
+    """Return the handler of a line that names servers.
+
+    At most `most` addresses are; the first is the last of `back` words of the head.
+    """
 
     def handler(context: Context, line: CommandLine) -> Result:
         own = context.part(OwnTraffic)
         own.last = None
-        words = _sorted_words(line.tail)
+        words = _sorted_words(line.words[line.start - back :])
         if words.flags & {"tls", "secure", "beep", "xml", "filtered"} and kind == "syslog":
             return LineClass.IGNORED
         given = words.options.get("source-interface") or words.options.get("source")
@@ -408,10 +411,8 @@ COMMANDS: Tables = {
             for head in ("ip domain lookup", "ip domain-lookup", "ip name-server", "ip dns")
         ),
         *(_seen(head, _lookup) for head in ("ip domain lookup", "ip domain-lookup")),
-        *(
-            _seen(head, _server("syslog", "port"))
-            for head in ("logging host", "logging server", "logging <address>", "logging <address6>")
-        ),
+        *(_seen(head, _server("syslog", "port")) for head in ("logging host", "logging server")),
+        *(_seen(head, _server("syslog", "port", back=1)) for head in ("logging <address>", "logging <address6>")),
         _seen("logging vrf", _log_vrf),
         _seen("logging source-interface", _source("syslog")),
         _seen("snmp-server host", _server("snmp-trap", "udp-port")),
