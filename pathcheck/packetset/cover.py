@@ -21,7 +21,6 @@ from pathcheck.packet.address import Address
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, UDP
 from pathcheck.packet.tcp_flags import SYN
-from pathcheck.packetset.algebra import packet_space
 from pathcheck.packetset.box_table import BoxTable, Points, Row, box_of, intersection, points_of
 
 __all__ = ["CoverSearch", "Covered"]
@@ -144,6 +143,8 @@ class CoverSearch:
 
     def _prove(self, row: Row, among: Array, world: int) -> Packet | Covered:
         """Subtract the rows that are needed, one witness at a time, until nothing or a true witness is left."""
+        from pathcheck.packetset.algebra import packet_space  # what needs no proof needs no diagrams
+
         self.proofs += 1
         table = self._table
         space = packet_space(table.version)

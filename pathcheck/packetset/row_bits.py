@@ -18,14 +18,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Points
 
-__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "columns_of", "first_bits", "points_as_columns"]
+__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "blocks", "columns_of", "first_bits", "points_as_columns"]
 
 Array = NDArray[Any]
 
@@ -37,9 +37,11 @@ CHUNK = 1024
 """How many are best asked for at once."""
 _MOST = 1 << 22
 """Numbers that one step may make, 8 bytes each."""
-_FIRST = 4
-_FIELDS = {WHOLE: ("protocol", "first", "second", "dscp"), FRAGMENT: ("protocol", "dscp")}
-_PLACE = {"protocol": 0, "first": 1, "second": 2, "dscp": 3}
+_BLOCK = 1 << 14
+_FEW = 4
+"""Up to as many strings are looked at to see whether they tell anything apart."""
+_INTERVALS = ("protocol", "first", "second", "dscp")
+_NUMBERS = {WHOLE: (*_INTERVALS, "flags"), FRAGMENT: ("protocol", "dscp")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ class Columns:
     def __len__(self) -> int:
         return len(self.flag_cares)
 
-    def take(self, which: Array) -> Columns:
+    def take(self, which: Array | slice) -> Columns:
         """Return some of them."""
         return Columns(
             tuple(column[which] for column in self.values),
@@ -105,71 +107,90 @@ def points_as_columns(points: Points) -> Columns:
 
 
 class RowBits:
-    """Asks how the rows of a table relate to what is asked for.
+    """Asks how the rows of a table relate to others.
 
     Parameters
     ----------
     table
         Rows of one IP version.
-    asked
-        Rows or points of the same version; the table's own rows where nothing is given.
     tile
-        Rows of the table in one tile.
+        Rows of the table that are looked at together.
     """
 
-    def __init__(self, table: BoxTable, asked: Columns | None = None, *, tile: int = _TILE) -> None:
+    def __init__(self, table: BoxTable, *, tile: int = _TILE) -> None:
+        self._table = table
         self._tile = tile
-        own = columns_of(table)
-        self.table = table
-        self.asked = own if asked is None else asked
-        words = len(own.values) // 2
+        self._columns = columns_of(table)
+        words = len(table.values) // 2
         self._ends = [
-            _AddressField(
-                own.values[words * end : words * (end + 1)],
-                own.cares[words * end : words * (end + 1)],
-                self.asked.values[words * end : words * (end + 1)],
-                self.asked.cares[words * end : words * (end + 1)],
+            _distinct(
+                tuple(table.values[words * end : words * (end + 1)]),
+                tuple(table.cares[words * end : words * (end + 1)]),
             )
             for end in (0, 1)
         ]
-        self._intervals = {
-            name: _IntervalField(own.lows[place], own.highs[place], self.asked.lows[place], self.asked.highs[place])
-            for name, place in _PLACE.items()
-        }
-        self._flags = _FlagField(own.flag_cares, own.flag_values, self.asked.flag_cares, self.asked.flag_values)
 
-    def tiles(self) -> Iterator[Tile]:
-        """Yield the table in parts, in order."""
-        for start in range(0, len(self.table), self._tile):
-            yield Tile(self, start, min(start + self._tile, len(self.table)))
+    def tiles(self, asked: Columns) -> Iterator[Tile]:
+        """Yield the table in parts, in order, each to be asked about some rows or points of the same IP version.
 
-    def first(self, kind: Kind, world: int, begins: Array, stops: Array, among: Array) -> Array:
+        The strings of one part take memory for each different value that is asked for: ask for some thousands at once.
+        """
+        words = len(asked.values) // 2
+        ends = [
+            _AddressField(
+                *self._ends[end],
+                *_distinct(asked.values[words * end : words * (end + 1)], asked.cares[words * end : words * (end + 1)]),
+            )
+            for end in (0, 1)
+        ]
+        own = self._columns
+        intervals = [
+            _IntervalField(*bounds) for bounds in zip(own.lows, own.highs, asked.lows, asked.highs, strict=True)
+        ]
+        flags = _FlagField(own.flag_cares, own.flag_values, asked.flag_cares, asked.flag_values)
+        fields: dict[str, _Field] = dict(
+            zip(("source", "destination", *_INTERVALS, "flags"), (*ends, *intervals, flags), strict=True)
+        )
+        for start in range(0, len(self._table), self._tile):
+            yield Tile(fields, self._table, start, min(start + self._tile, len(self._table)))
+
+    def first(self, kind: Kind, asked: Columns, world: int, begins: Array, stops: Array, among: Array) -> Array:
         """Return for each row that is asked for the first row that relates to it, the table's length if none does.
 
         Parameters
         ----------
         kind, world
             How, and in which world. Rows that have no packets in the world relate to nothing.
+        asked
+            Rows or points, best in the order of `begins`.
         begins, stops
             The first row that counts and the first behind that does not, for each that is asked for.
         among
             Which rows of the table count at all.
         """
-        none = len(self.table)
-        found = np.full(len(self.asked), none, dtype=np.int64)
-        for tile in self.tiles():
-            counted = tile.bits_of(among)
-            waiting = np.flatnonzero((found == none) & (begins < tile.stop) & (stops > tile.start))
-            for start in range(0, len(waiting), CHUNK):
-                chunk = waiting[start : start + CHUNK]
-                bits = tile.related(kind, world, chunk)
-                bits &= counted
-                bits &= tile.before(stops[chunk])
-                bits &= ~tile.before(begins[chunk])
-                place = first_bits(bits)
-                hit = place >= 0
-                found[chunk[hit]] = tile.start + place[hit]
+        none = len(self._table)
+        found = np.full(len(asked), none, dtype=np.int64)
+        for block in blocks(len(asked)):
+            begin, stop, result = begins[block], stops[block], found[block]
+            for tile in self.tiles(asked.take(block)):
+                waiting = np.flatnonzero((result == none) & (begin < tile.stop) & (stop > tile.start))
+                counted = tile.bits_of(among)
+                for start in range(0, len(waiting), CHUNK):
+                    chunk = waiting[start : start + CHUNK]
+                    bits = tile.related(kind, world, chunk)
+                    bits &= counted
+                    bits &= tile.before(stop[chunk])
+                    bits &= ~tile.before(begin[chunk])
+                    place = first_bits(bits)
+                    hit = place >= 0
+                    result[chunk[hit]] = tile.start + place[hit]
         return found
+
+
+def blocks(count: int) -> Iterator[slice]:
+    """Yield parts of so many rows, each small enough to be asked for at once."""
+    for start in range(0, count, _BLOCK):
+        yield slice(start, start + _BLOCK)
 
 
 class Tile:
@@ -181,12 +202,12 @@ class Tile:
         Which rows; `stop` is the first behind.
     """
 
-    def __init__(self, of: RowBits, start: int, stop: int) -> None:
+    def __init__(self, fields: dict[str, _Field], table: BoxTable, start: int, stop: int) -> None:
         self.start, self.stop = start, stop
-        self._of = of
         self.words = (stop - start + 63) // 64
-        self._kept: dict[tuple[str, Kind], Array | None] = {}
-        self._worlds = {world: self.bits_of((of.table.worlds & world) != 0) for world in (WHOLE, FRAGMENT)}
+        self._fields = fields
+        self._strings: dict[tuple[str, Kind], Array | None] = {}
+        self._worlds = {world: self.bits_of((table.worlds & world) != 0) for world in (WHOLE, FRAGMENT)}
 
     def bits_of(self, marks: Array) -> Array:
         """Return marks of all rows of the table as a string of bits of this tile."""
@@ -204,70 +225,56 @@ class Tile:
 
     def related(self, kind: Kind, world: int, which: Array) -> Array:
         """Return for some of what is asked for the rows that relate to it in a world."""
-        bits = self.by_ends(kind, which)
-        for name in _FIELDS[world]:
-            self._narrow(bits, name, kind, which)
-        if world == WHOLE:
-            self._narrow(bits, "flags", kind, which)
+        bits = self._meeting(("source", "destination", *_NUMBERS[world]), kind, which)
         bits &= self._worlds[world]
         return bits
 
     def both(self, kind: Kind, which: Array) -> tuple[Array, Array]:
         """Return what :meth:`related` does, for non-fragments and for fragments."""
-        bits = self.by_ends(kind, which)
-        for name in _FIELDS[FRAGMENT]:
-            self._narrow(bits, name, kind, which)
+        bits = self._meeting(("source", "destination", *_NUMBERS[FRAGMENT]), kind, which)
         fragments = bits & self._worlds[FRAGMENT]
-        for name in ("first", "second", "flags"):
-            self._narrow(bits, name, kind, which)
+        bits &= self._meeting(("first", "second", "flags"), kind, which)
         bits &= self._worlds[WHOLE]
         return bits, fragments
 
-    def by_ends(self, kind: Kind, which: Array) -> Array:
-        """Return the rows that relate to some of what is asked for by both addresses."""
-        source, destination = self._of._ends
-        strings = [self._strings(f"end {end}", kind) for end in (0, 1)]
+    def _meeting(self, names: tuple[str, ...], kind: Kind, which: Array) -> Array:
+        """The rows that relate by each of some fields."""
         bits: Array | None = None
-        for field, string in zip((source, destination), strings, strict=True):
-            if string is not None:
-                taken = string[field.index[which]]
+        for name in names:
+            strings = self._of_field(name, kind)
+            if strings is not None:
+                taken = strings[self._fields[name].index[which]]
                 bits = taken if bits is None else np.bitwise_and(bits, taken, out=bits)
         if bits is None:
             bits = np.full((len(which), self.words), 0xFFFFFFFFFFFFFFFF, dtype=np.uint64)
         return bits
 
-    def _narrow(self, bits: Array, name: str, kind: Kind, which: Array) -> None:
-        """Leave the rows that relate by one more field too."""
-        string = self._strings(name, kind)
-        if string is not None:
-            field = self._of._flags if name == "flags" else self._of._intervals[name]
-            bits &= string[field.index[which]]
-
-    def _strings(self, name: str, kind: Kind) -> Array | None:
+    def _of_field(self, name: str, kind: Kind) -> Array | None:
         """The strings of one field for each value that is asked for, None where all rows relate to all of them."""
         key = (name, kind)
-        if key not in self._kept:
-            field: Any = (
-                self._of._flags
-                if name == "flags"
-                else self._of._ends[int(name[-1])]
-                if name.startswith("end")
-                else self._of._intervals[name]
-            )
-            strings = field.strings(kind, self.start, self.stop, self.words)
-            full = self.bits_of(np.ones(len(self._of.table), dtype=bool))
-            self._kept[key] = None if len(strings) <= _FIRST and bool((strings == full).all()) else strings
-        return self._kept[key]
+        if key not in self._strings:
+            strings = self._fields[name].strings(kind, self.start, self.stop, self.words)
+            full = _below(self.words)[self.stop - self.start]
+            self._strings[key] = None if len(strings) <= _FEW and bool((strings == full).all()) else strings
+        return self._strings[key]
+
+
+class _Field(Protocol):
+    """One field of all rows: which values occur, and how those that are asked for relate to them."""
+
+    index: Array
+    """Which of the different values each row that is asked for has."""
+
+    def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
+        """Return for each value that is asked for the rows of a tile that relate to it."""
 
 
 class _AddressField:
-    """One address of all rows: which values occur, and how those that are asked for relate to them."""
+    """One address of all rows."""
 
-    def __init__(
-        self, values: tuple[Array, ...], cares: tuple[Array, ...], asked: tuple[Array, ...], masks: tuple[Array, ...]
-    ) -> None:
-        self._known, self._of_row = _distinct(values, cares)
-        self._asked, self.index = _distinct(asked, masks)
+    def __init__(self, known: _Distinct, of_row: Array, asked: _Distinct, index: Array) -> None:
+        self._known, self._of_row = known, of_row
+        self._asked, self.index = asked, index
         self._related: dict[Kind, tuple[Array, Array]] = {}
 
     def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:

@@ -81,11 +81,11 @@ def marks(tile: Tile, strings: np.ndarray) -> list[list[bool]]:
 @given(tables(), st.sampled_from([64, 8192]), st.randoms(use_true_random=False))
 def test_bits_say_what_rows_say_one_by_one(table: BoxTable, tile: int, draw: object) -> None:
     chosen = np.array(sorted(draw.sample(range(len(table)), min(len(table), 7))))  # type: ignore[attr-defined]
-    asked = RowBits(table, columns_of(table).take(chosen), tile=tile)
+    asked = columns_of(table).take(chosen)
     some = np.arange(len(chosen))
     for world in (WHOLE, FRAGMENT):
         for kind in ("overlaps", "holds", "lies in"):
-            for part in asked.tiles():
+            for part in RowBits(table, tile=tile).tiles(asked):
                 strings = part.related(kind, world, some)  # type: ignore[arg-type]
                 both = part.both(kind, some)[0 if world == WHOLE else 1]  # type: ignore[arg-type]
                 for place, said, also in zip(chosen.tolist(), marks(part, strings), marks(part, both), strict=True):
@@ -102,7 +102,7 @@ def test_the_first_row_is_the_first_that_counts(table: BoxTable, tile: int, data
     bounds = st.lists(st.integers(0, count), min_size=count, max_size=count)
     begins, stops = np.array(data.draw(bounds)), np.array(data.draw(bounds))
     among = np.array(data.draw(st.lists(st.booleans(), min_size=count, max_size=count)))
-    found = RowBits(table, tile=tile).first("holds", WHOLE, begins, stops, among)
+    found = RowBits(table, tile=tile).first("holds", columns_of(table), WHOLE, begins, stops, among)
     for place, row in enumerate(table.rows):
         if row.worlds & WHOLE:
             counted = (other for other in range(begins[place], stops[place]) if among[other])

@@ -27,14 +27,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pathcheck.dataplane.fib import build_fib
-from pathcheck.dataplane.interface_state import interface_state
-from pathcheck.dataplane.rib import Rib, build_rib
-from pathcheck.dataplane.route import FibEntry, StandbyRoute
-from pathcheck.dataplane.routing import routing_state
 from pathcheck.model.access_list import Direction, Line
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
@@ -49,6 +45,10 @@ from pathcheck.queries.line_review.list_binding import BoundInterface, guards_de
 from pathcheck.queries.line_review.reviewed_list import PERMITS, Array, ReviewedList
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
+
+if TYPE_CHECKING:  # only lists that are applied to interfaces need tables
+    from pathcheck.dataplane.rib import Rib
+    from pathcheck.dataplane.route import FibEntry, StandbyRoute
 
 __all__ = ["Surroundings", "arrival_findings"]
 
@@ -74,11 +74,15 @@ class _Routes:
     @cached_property
     def rib(self) -> Rib:
         """All tables."""
+        from pathcheck.dataplane.rib import build_rib
+
         return build_rib(self.device, self.version)
 
     @cached_property
     def is_silent(self) -> bool:
         """Whether the text says too little: the device does not route, or unmodelled lines touch all its packets."""
+        from pathcheck.dataplane.routing import routing_state
+
         return not routing_state(self.device, self.version).on or any(
             isinstance(item.scope, DeviceScope | TranslationScope) for item in self.device.unmodelled
         )
@@ -144,6 +148,8 @@ class Surroundings:
 
     def _sources(self, device: Device, interface: Interface, version: IPVersion) -> set[Prefix] | None:
         """The prefixes that packets which come in by an interface can have as sources."""
+        from pathcheck.dataplane.routing import routing_state
+
         routes = self._table(device, version)
         found = None if routes.is_silent else routes.through({interface.name})
         if not found:
@@ -166,6 +172,8 @@ class Surroundings:
 
     def _destinations(self, device: Device, interface: Interface, version: IPVersion) -> set[Prefix] | None:
         """The destinations that leave by an interface."""
+        from pathcheck.dataplane.fib import build_fib
+
         routes = self._table(device, version)
         if routes.is_silent or any(
             isinstance(item.scope, InterfaceScope) and not item.scope.may_only_drop for item in device.unmodelled
@@ -185,6 +193,8 @@ class Surroundings:
 
     def way_to(self, device: Device, interface: Interface, match: AddressMatch) -> str:
         """Say where the device's table sends an address of a match."""
+        from pathcheck.dataplane.fib import build_fib
+
         entry = build_fib(device, interface.vrf, match.version).lookup(Address(match.version, match.value))
         if entry is None:
             return "the device has no route to it"
@@ -257,6 +267,8 @@ def _names_end(reviewed: ReviewedList, rows: Array, direction: Direction) -> Arr
 
 def _is_unclear(device: Device, interface: Interface, version: IPVersion) -> bool:
     """Whether the text does not say what stands on an interface."""
+    from pathcheck.dataplane.interface_state import interface_state
+
     state = interface_state(device, interface)
     return (
         not state.up

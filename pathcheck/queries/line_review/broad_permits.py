@@ -27,7 +27,6 @@ from pathcheck.model.access_list import Line
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.protocol import TCP, UDP
 from pathcheck.packet.tcp_flags import SYN
-from pathcheck.packetset.algebra import packet_space
 from pathcheck.packetset.box_table import WHOLE, Row, box_of, intersection
 from pathcheck.queries.line_review.dead_lines import DeadLines
 from pathcheck.queries.line_review.list_binding import is_applied, is_used_otherwise
@@ -81,6 +80,8 @@ def decided_share(reviewed: ReviewedList, index: int, kind: Row) -> tuple[float,
 
     A line before it that may match less than it says is taken to match all of it.
     """
+    from pathcheck.packetset.algebra import packet_space
+
     table, version = reviewed.table, reviewed.version
     own = _within(reviewed, range(reviewed.first_row[index], reviewed.end_row[index]), kind)
     whole = _volume(kind, version)

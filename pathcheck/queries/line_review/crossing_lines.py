@@ -14,7 +14,7 @@ import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection
-from pathcheck.packetset.row_bits import CHUNK, RowBits, columns_of
+from pathcheck.packetset.row_bits import CHUNK, Tile, blocks, columns_of
 from pathcheck.queries.line_review.dead_lines import DeadLines
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 
@@ -82,7 +82,7 @@ def _pairs_one_by_one(
             partners[line] = rows
             worst.append((-float(reviewed.shares(line, rows).max()), line))
         advance(1)
-    pairs = {line: len(np.unique(reviewed.table.owners[rows])) for line, rows in partners.items()}
+    pairs = {line: len(reviewed.lines_of(rows)) for line, rows in partners.items()}
     return pairs, [(line, partners[line]) for _, line in sorted(worst)]
 
 
@@ -110,43 +110,48 @@ def _ranked_by_bounds(reviewed: ReviewedList, dead: DeadLines) -> Iterator[tuple
 
 def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]) -> dict[int, int]:
     """How many lines cross each line, for all lines at once, as :func:`_crossing_rows` finds them one by one."""
-    table, names_layer4 = reviewed.table, reviewed.row_names_layer4
+    table = reviewed.table
     acting = np.fromiter(dead.witnesses, dtype=np.int64, count=len(dead.witnesses))
     single = reviewed.row_count[acting] == 1
     lines = acting[single]
     rows = np.array(reviewed.first_row, dtype=np.int64)[lines]
     owned_alone = reviewed.row_count[table.owners] == 1
     counts = np.zeros(len(lines), dtype=np.int64)
-    told = 0
-    for tile in RowBits(table, columns_of(table).take(rows)).tiles():
-        whole, fragments = tile.of_world(WHOLE), tile.of_world(FRAGMENT)
-        naming = tile.bits_of(names_layer4)
-        acts = {own: tile.bits_of(dead.alive & owned_alone & (reviewed.does == own)) for own in (PERMITS, DENIES)}
-        asked = np.flatnonzero(rows > tile.start)
-        for start in range(0, len(asked), CHUNK):
-            chunk = asked[start : start + CHUNK]
-            which = rows[chunk]
-            # A bit for each row of the tile, all of them set or none by what the line that is asked for is.
-            ours_whole, ours_fragments = (_spread((table.worlds[which] & world) != 0) for world in (WHOLE, FRAGMENT))
-            both_name = _spread(names_layer4[which]) & naming
-            theirs = fragments & ~both_name
-            meets, meets_fragments = tile.both("overlaps", chunk)
-            meets = (meets & ours_whole) | (meets_fragments & theirs & ours_fragments)
-            within, within_fragments = tile.both("lies in", chunk)
-            inside = (~whole | (within & ours_whole)) & (~theirs | (within_fragments & ours_fragments))
-            around, around_fragments = tile.both("holds", chunk)
-            outside = (~ours_whole | around) & (~ours_fragments | both_name | (theirs & around_fragments))
-            crosses = meets & ~(inside | outside) & tile.before(which)
-            crosses &= np.where((reviewed.does[which] == DENIES)[:, None], acts[PERMITS], acts[DENIES])
-            counts[chunk] += np.bitwise_count(crosses).sum(axis=1, dtype=np.int64)
-        done = len(lines) * tile.stop // len(table)
-        advance(done - told)
-        told = done
+    for block in blocks(len(lines)):
+        block_rows = rows[block]
+        for tile in reviewed.bits.tiles(columns_of(table).take(block_rows)):
+            asked = np.flatnonzero(block_rows > tile.start)
+            acts = {own: tile.bits_of(dead.alive & owned_alone & (reviewed.does == own)) for own in (PERMITS, DENIES)}
+            for start in range(0, len(asked), CHUNK):
+                chunk = asked[start : start + CHUNK]
+                crosses = _crossing_bits(reviewed, tile, block_rows, chunk)
+                denies = (reviewed.does[block_rows[chunk]] == DENIES)[:, None]
+                crosses &= np.where(denies, acts[PERMITS], acts[DENIES])
+                counts[block][chunk] += np.bitwise_count(crosses).sum(axis=1, dtype=np.int64)
+        advance(len(block_rows))
     pairs = dict(zip(lines.tolist(), counts.tolist(), strict=True))
     if not owned_alone.all():
         _add_lines_of_several_rows(reviewed, dead, pairs, acting[~single].tolist())
         advance(len(acting) - len(lines))
     return {line: count for line, count in sorted(pairs.items()) if count}
+
+
+def _crossing_bits(reviewed: ReviewedList, tile: Tile, rows: Array, chunk: Array) -> Array:
+    """The earlier rows of a tile that cross some of the rows that are asked for, whatever they do with packets."""
+    table, which = reviewed.table, rows[chunk]
+    whole, fragments = tile.of_world(WHOLE), tile.of_world(FRAGMENT)
+    # Words with all bits set or none, by what the line that is asked for is.
+    ours_whole, ours_fragments = (_spread((table.worlds[which] & world) != 0) for world in (WHOLE, FRAGMENT))
+    both_name = _spread(reviewed.row_names_layer4[which]) & tile.bits_of(reviewed.row_names_layer4)
+    theirs = fragments & ~both_name
+    meets, meets_fragments = tile.both("overlaps", chunk)
+    meets = (meets & ours_whole) | (meets_fragments & theirs & ours_fragments)
+    within, within_fragments = tile.both("lies in", chunk)
+    inside = (~whole | (within & ours_whole)) & (~theirs | (within_fragments & ours_fragments))
+    around, around_fragments = tile.both("holds", chunk)
+    outside = (~ours_whole | around) & (~ours_fragments | both_name | (theirs & around_fragments))
+    found: Array = meets & ~(inside | outside) & tile.before(which)
+    return found
 
 
 def _add_lines_of_several_rows(
@@ -155,7 +160,7 @@ def _add_lines_of_several_rows(
     """Add the pairs of which one line or both have more than one row: these are compared line by line."""
     table = reviewed.table
     for line in several:
-        pairs[line] = len(np.unique(table.owners[_crossing_rows(reviewed, line, dead.alive)]))
+        pairs[line] = len(reviewed.lines_of(_crossing_rows(reviewed, line, dead.alive)))
     for earlier in several:
         # The lines of one row that a line of several rows crosses from in front.
         met: list[Array] = []
@@ -167,7 +172,7 @@ def _add_lines_of_several_rows(
             if world == FRAGMENT and reviewed.names_layer4(earlier):
                 later = later[~reviewed.row_names_layer4[later]]
             met.append(later)
-        for row in np.unique(np.concatenate(met)).tolist():
+        for row in sorted(set(np.concatenate(met).tolist())):
             line = int(table.owners[row])
             if line in pairs and not _either_holds(reviewed, line, earlier):
                 pairs[line] += 1
@@ -204,7 +209,7 @@ def _crossing_rows(reviewed: ReviewedList, line: int, alive: Array) -> Array:
         if world == FRAGMENT and reviewed.names_layer4(line):
             rows = rows[~reviewed.row_names_layer4[rows]]
         met.append(rows)
-    rows = met[0] if len(met) == 1 else np.unique(np.concatenate(met))
+    rows = met[0] if len(met) == 1 else _united(met, len(table))
     if not len(rows):
         return rows
     first = reviewed.first_row[line]
@@ -231,6 +236,14 @@ def _crossing_rows(reviewed: ReviewedList, line: int, alive: Array) -> Array:
     for place in np.flatnonzero(several):
         crosses[place] = not _either_holds(reviewed, line, int(table.owners[rows[place]]))
     return rows[crosses]
+
+
+def _united(parts: list[Array], count: int) -> Array:
+    """Rows of several arrays, each once, in order."""
+    marks: Array = np.zeros(count, dtype=bool)
+    for part in parts:
+        marks[part] = True
+    return np.flatnonzero(marks)
 
 
 def _decided_part(reviewed: ReviewedList, line: int, rows: Array, alive: Array) -> tuple[int, Packet] | None:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Points
-from pathcheck.packetset.row_bits import Columns, RowBits, columns_of, points_as_columns
+from pathcheck.packetset.row_bits import Columns, columns_of, points_as_columns
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.witnesses import Witnesses
 
@@ -36,13 +36,16 @@ def find_witnesses(reviewed: ReviewedList, witnesses: Witnesses) -> None:
     first = np.array(reviewed.first_row, dtype=np.int64)[table.owners]
     for points_in in _rounds():
         points = points_in(columns.take(rows))
-        asked = RowBits(table, points_as_columns(points))
-        holders = asked.first("holds", WHOLE, np.zeros(len(rows), dtype=np.int64), first[rows], reviewed.decides)
+        start = np.zeros(len(rows), dtype=np.int64)
+        asked = points_as_columns(points)
+        holders = reviewed.bits.first("holds", asked, WHOLE, start, first[rows], reviewed.decides)
         free = np.flatnonzero(holders == len(table))
         lines, at = np.unique(table.owners[rows[free]], return_index=True)
         witnesses.add_points(lines, points, free[at])
         before = len(rows)
-        rows = rows[~np.isin(table.owners[rows], lines)]
+        settled = np.zeros(len(reviewed.lines), dtype=bool)
+        settled[lines] = True
+        rows = rows[~settled[table.owners[rows]]]
         if before - len(rows) <= _WORTH * before:
             return
 
@@ -56,8 +59,8 @@ def needed_by_witness(reviewed: ReviewedList, witnesses: Witnesses) -> set[int]:
         lines = witnesses.lines(world)
         if not len(lines):
             continue
-        asked = RowBits(table, witnesses.columns(lines))
-        after = asked.first("holds", world, ends[lines], np.full(len(lines), len(table)), everything)
+        asked = witnesses.columns(lines)
+        after = reviewed.bits.first("holds", asked, world, ends[lines], np.full(len(lines), len(table)), everything)
         needed.update(lines[_otherwise(reviewed, lines, after)].tolist())
     return needed
 
@@ -87,9 +90,9 @@ def find_successors(reviewed: ReviewedList, lines: list[int]) -> tuple[dict[int,
             ]
             rows = np.array(chosen, dtype=np.int64)
             stops = np.full(len(rows), len(table))
-            asked = RowBits(table, columns.take(rows))
-            other = asked.first("overlaps", world, ends[rows], stops, reviewed.does != own)
-            holder = asked.first("holds", world, ends[rows], other, reviewed.does == own)
+            asked = columns.take(rows)
+            other = reviewed.bits.first("overlaps", asked, world, ends[rows], stops, reviewed.does != own)
+            holder = reviewed.bits.first("holds", asked, world, ends[rows], other, reviewed.does == own)
             if world == WHOLE:
                 waiting.update(zip(chosen, other.tolist(), strict=True))
             for row, successor in zip(chosen, holder.tolist(), strict=True):
@@ -127,14 +130,15 @@ def find_needed(reviewed: ReviewedList, lines: list[int], waiting: dict[int, int
             # Where the next line of another action waits, a packet that gets there is decided otherwise.
             parts = parts.meet(columns.take(np.where(others < len(table), others, rows)))
         points = points_in(parts)
-        asked = RowBits(table, points_as_columns(points))
-        before = asked.first("holds", WHOLE, np.zeros(len(rows), dtype=np.int64), first[rows], reviewed.decides)
-        after = asked.first("holds", WHOLE, ends[rows], np.full(len(rows), len(table)), everything)
-        owners = table.owners[rows]
+        asked, owners = points_as_columns(points), table.owners[rows]
+        start, stop = np.zeros(len(rows), dtype=np.int64), np.full(len(rows), len(table))
+        before = reviewed.bits.first("holds", asked, WHOLE, start, first[rows], reviewed.decides)
+        after = reviewed.bits.first("holds", asked, WHOLE, ends[rows], stop, everything)
         hit = (before == len(table)) & _otherwise(reviewed, owners, after)
-        done = set(owners[hit].tolist())
-        needed |= done
-        left = ~np.isin(owners, list(done))
+        settled = np.zeros(len(reviewed.lines), dtype=bool)
+        settled[owners[hit]] = True
+        needed.update(np.flatnonzero(settled).tolist())
+        left = ~settled[owners]
         rows, others = rows[left], others[left]
     return needed
 

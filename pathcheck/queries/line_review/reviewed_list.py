@@ -17,6 +17,7 @@ from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row
 from pathcheck.packetset.cover import Covered, CoverSearch
+from pathcheck.packetset.row_bits import RowBits
 
 __all__ = ["ReviewedList"]
 
@@ -88,6 +89,11 @@ class ReviewedList:
         """How many rows each line has."""
 
     @cached_property
+    def bits(self) -> RowBits:
+        """How its rows relate to others, all at once."""
+        return RowBits(self.table)
+
+    @cached_property
     def by_address(self) -> LinesByAddress:
         """Its lines, for the evaluator."""
         return LinesByAddress(self.lines)
@@ -133,7 +139,7 @@ class ReviewedList:
 
     def lines_of(self, rows: Array | tuple[int, ...]) -> list[int]:
         """Return the lines that rows belong to, each once, in order."""
-        return sorted({int(self.table.owners[index]) for index in rows})
+        return sorted(set(self.table.owners[np.asarray(rows, dtype=np.int64)].tolist()))
 
     def rows_of(self, lines: list[int]) -> Array:
         """Return the rows of lines, in order."""
