@@ -1,4 +1,4 @@
-"""The evaluator on fleets: small ones made by hand, one trap each.
+"""The evaluator, and beside it the engine, on fleets: small ones made by hand, one trap each.
 
 What is expected follows docs/meaning.md; where no RFC is named it is common practice, no source.
 """
@@ -26,9 +26,13 @@ from pathcheck.model.unmodelled import (
     TranslationScope,
     Unmodelled,
 )
+from pathcheck.network.propagation import Propagation
+from pathcheck.network.reachability import Network, Start, Walk
+from pathcheck.packet.address import WIDTH
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ACK, SYN
+from pathcheck.packetset.algebra import packet_space
 
 LAN = interface("Ethernet1", "10.1.20.1/24")
 TO_CORE = interface("Ethernet2", "10.0.0.1/30")
@@ -42,8 +46,15 @@ WEB = packet("10.1.20.7", "10.1.90.5", "tcp", 49152, 443)
 INTO = EntryPoint("quay", "Ethernet1")
 
 
-def reasons(config, one=WEB, at=INTO, **more):
-    return {outcome.reason.value for outcome in evaluate_packet(config, one, at, **more)}
+def reasons(config, one=WEB, at=INTO, vrf=None, ports=()):
+    """Return how the evaluator lets the packet end; the engine, in a walk and all at once, must say the same."""
+    found = {outcome.reason.value for outcome in evaluate_packet(config, one, at, vrf, ports)}
+    target = Prefix(one.version, one.destination.value, WIDTH[one.version])
+    start = Start(at, packet_space(one.version).of_packet(one), (target,), vrf, ports=tuple(ports))
+    assert {end.reason.value for end in Walk(Network(config), one.version).run([start])} == found
+    if not ports:
+        assert {fate.reason.value for fate in Propagation(Network(config), one.version).carry([start])} == found
+    return found
 
 
 def quay(*parts, lan=LAN, **more):
@@ -443,3 +454,35 @@ def test_two_cables_leave_open_which_list_on_a_port_is_met():
     one, at = packet("10.1.30.7", "10.1.20.2"), EntryPoint("quay", "Vlan1")
     assert reasons(fleet(here, there, links=cables), one, at) == {"unmodelled"}
     assert reasons(fleet(here, there, links=cables[1:]), one, at) == {"filtered"}
+
+
+def test_lists_on_the_ports_by_which_a_packet_may_enter_count_as_far_as_they_agree():
+    all_of_it = access_list("ALL", line("deny"))
+    web = access_list("WEB", line("deny", "tcp", destination_ports="443"), line("permit", sequence=20))
+    access = SwitchPort("access", access_vlan=20)
+    ports = [
+        interface("Ethernet1", switch_port=access, lists=(bound("ALL", port=True),)),
+        interface("Ethernet2", switch_port=access, lists=(bound("WEB", port=True),)),
+        interface("Ethernet3", switch_port=access, lists=(bound("ALL", "out", port=True),)),
+        interface("Ethernet4", switch_port=access, lists=(bound("ALL", family="ipv6", port=True),)),
+        interface("Ethernet5", switch_port=access, lists=(bound("GONE", port=True),)),
+    ]
+    svi = interface("Vlan20", "10.1.20.1/24")
+    box = device("quay", svi, *ports, all_of_it, web, vlan(20))
+    at = EntryPoint("quay", "Vlan20")
+    https, ssh = (packet("10.1.20.7", "10.1.20.1", "tcp", 49152, port) for port in (443, 22))
+
+    def entering(one, *numbers):
+        return reasons(fleet(box), one, at, ports=[LinkEnd("quay", f"Ethernet{number}") for number in numbers])
+
+    assert entering(https, 1) == entering(https, 2) == entering(https, 1, 2) == {"filtered"}
+    assert entering(ssh, 1) == {"filtered"}
+    assert entering(ssh, 2) == entering(ssh, 3) == entering(ssh, 2, 3) == entering(https, 3, 4, 5) == {"arrived"}
+    assert entering(ssh, 1, 2) == entering(https, 1, 3) == entering(https, 2, 5) == {"unmodelled"}
+    # What may only have been dropped before is denied in any case where it is denied later.
+    assert reasons(
+        fleet(replace(box, interfaces={**box.interfaces, "Vlan20": replace(svi, bindings=(bound("ALL"),))})),
+        ssh, at, ports=[LinkEnd("quay", "Ethernet1"), LinkEnd("quay", "Ethernet2")],
+    ) == {"filtered"}  # fmt: skip
+    hidden = replace(box, unmodelled=unmodelled(DeviceScope()))
+    assert reasons(fleet(hidden), https, at, ports=[LinkEnd("quay", "Ethernet1")]) == {"unmodelled"}
