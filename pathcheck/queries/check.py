@@ -13,6 +13,7 @@ from pathcheck.model.waiver import Waiver
 from pathcheck.parser.waivers import read_waivers
 from pathcheck.queries.fingerprints import fingerprints, line_words
 from pathcheck.queries.line_review import review_fleet, without_covered
+from pathcheck.results.account import LineClass
 from pathcheck.results.catalogue import CATALOGUE, finding
 from pathcheck.results.changed_lines import ChangedLines
 from pathcheck.results.finding import Finding, Severity
@@ -158,6 +159,7 @@ def report_of(
             )
         )
     there = {item.fingerprint for item in items}
+    accounts = loaded.report.files
     return FindingReport(
         command,
         tuple(sorted(items, key=lambda item: not item.changed)),
@@ -170,6 +172,11 @@ def report_of(
         as_typed=frozenset(as_typed),
         requirements=requirements,
         looked_for=frozenset(code for code in CATALOGUE if code not in _OFF and _is_of(command, code)),
+        unread=sum(
+            each.counts.get(LineClass.WRONG, 0) + each.counts.get(LineClass.UNKNOWN, 0) + (each.refused is not None)
+            for each in accounts
+        ),
+        unmodelled=sum(each.counts.get(LineClass.UNMODELLED, 0) for each in accounts),
     )
 
 

@@ -35,7 +35,8 @@ def render_markdown(report: FindingReport) -> str:
     """
     verdict = ""
     if report.rules is CATALOGUE:
-        verdict = " fails" if any(report.fails(item) for item in report.items) else " passes"
+        fails = any(report.fails(item) for item in report.items)
+        verdict = " fails" if fails else " is uncertain" if report.is_uncertain else " passes"
     out = [f"### pathcheck {report.command}{verdict}: {plain(summary_words(report))}", ""]
     ordered = sorted(report.open, key=lambda item: _rank(item, report))
     shown = [item for item in ordered if report.fails(item)]

@@ -72,6 +72,8 @@ class FindingReport:
         The required flows that were asked, None where there are none or the command does not ask them.
     looked_for
         The codes that the command looks for.
+    unread, unmodelled
+        How many lines could not be read, a file that is refused counting as one, and how many are not modelled.
     rules
         What there is to find: the catalogue, unless the command tells of something else.
     """
@@ -87,6 +89,8 @@ class FindingReport:
     as_typed: frozenset[str] = frozenset()
     requirements: RequirementReport | None = None
     looked_for: frozenset[str] = frozenset()
+    unread: int = 0
+    unmodelled: int = 0
     rules: Mapping[str, Rule] = field(default_factory=lambda: CATALOGUE, repr=False)
 
     @property
@@ -108,6 +112,11 @@ class FindingReport:
     def counts(self) -> dict[Severity, int]:
         """How many open findings there are of each severity."""
         return {each: sum(item.finding.severity is each for item in self.open) for each in Severity}
+
+    @property
+    def is_uncertain(self) -> bool:
+        """Whether an open finding says that something asked for may hold or not."""
+        return any(item.finding.name.startswith("uncertain-") for item in self.open)
 
     def fails(self, item: ReportedFinding) -> bool:
         """Tell whether a finding makes the command end with 1."""
