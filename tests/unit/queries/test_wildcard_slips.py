@@ -122,3 +122,130 @@ def test_a_netmask_that_is_read_as_one_is_no_slip() -> None:
         "fleet.yaml": b"assume: {dotted_mask: netmask}\n",
     }
     assert "PC107" not in {item.code for item in review_fleet(load_fleet_files(files))}
+
+
+NETMASK = "it is a netmask, where a wildcard mask belongs"
+GAP = "it leaves a gap and frees bits that the address sets"
+
+
+def octet(number: int) -> str:
+    return f"{number} is an octet of a netmask; {255 - number} is that of the wildcard mask"
+
+
+@pytest.mark.parametrize(
+    ("address", "mask", "why", "meant"),
+    [
+        ("0.0.1.0", "255.255.255.0", NETMASK, "0.0.1.0/24"),
+        ("10.0.0.1", "255.0.0.0", NETMASK, "10.0.0.0/8"),
+        ("64.0.0.0", "192.0.0.0", NETMASK, "64.0.0.0/2"),
+        # Each octet of a netmask, in front of the first address of such a block, and not in front of another.
+        ("10.1.20.4", "0.0.0.252", octet(252), "10.1.20.4/30"),
+        ("10.1.20.2", "0.0.0.252", None, None),
+        ("10.1.20.0", "0.0.0.248", octet(248), "10.1.20.0/29"),
+        ("10.1.20.0", "0.0.0.240", octet(240), "10.1.20.0/28"),
+        ("10.1.20.0", "0.0.0.224", octet(224), "10.1.20.0/27"),
+        ("10.1.20.128", "0.0.0.192", octet(192), "10.1.20.128/26"),
+        ("10.1.20.0", "0.0.0.128", octet(128), "10.1.20.0/25"),
+        ("10.1.20.0", "0.0.0.253", None, None),
+        ("10.1.20.0", "0.0.0.251", None, None),
+        ("10.1.0.0", "0.0.240.0", octet(240), "10.1.0.0/20"),
+        ("10.16.0.0", "0.240.255.255", octet(240), "10.16.0.0/12"),
+        ("10.16.0.0", "0.240.0.0", octet(240), "10.16.0.0/12"),
+        ("64.0.0.0", "192.255.255.255", octet(192), "64.0.0.0/2"),
+        # Behind the octet all is free or nothing is; else it is only a gap over a written bit.
+        ("10.16.0.0", "0.240.255.0", GAP, "10.16.0.0/12"),
+        ("10.1.20.4", "0.0.255.255", None, None),
+        ("10.1.20.0", "0.0.127.255", None, None),
+        ("10.1.20.0", "0.0.31.255", None, None),
+        ("10.1.20.0", "0.1.255.255", "it frees the octet 20, which the address sets", "10.1.20.0/24"),
+        ("10.1.0.0", "0.255.255.255", "it frees the octet 1, which the address sets", "10.1.0.0/16"),
+        ("10.0.0.0", "127.255.255.255", None, None),
+        ("10.1.21.0", "0.0.3.253", GAP, "10.1.21.0/30"),
+        ("10.1.20.0", "0.0.255.0", GAP, "10.1.20.0/24"),
+        ("10.1.20.8", "0.0.0.12", GAP, "10.1.20.8/29"),
+        ("10.7.20.0", "0.3.0.255", GAP, "10.7.20.0/24"),
+        # Every second address or subnet of a block, and whole octets in several places, are meant.
+        ("10.1.20.1", "0.0.0.6", None, None),
+        ("10.1.2.0", "0.0.6.255", None, None),
+        ("10.1.20.2", "0.0.0.5", None, None),
+        ("10.1.20.0", "255.0.0.255", None, None),
+        ("10.1.20.0", "255.255.0.255", None, None),
+    ],
+)
+def test_why_a_mask_looks_like_a_slip(address: str, mask: str, why: str | None, meant: str | None) -> None:
+    slip = judge_mask(Address.parse(address).value, Address.parse(mask).value)
+    assert (slip and slip.why, slip and str(slip.meant)) == (why, meant)
+
+
+def _slips(text: str) -> list[tuple[str, str]]:
+    loaded = load_fleet_files({"quay-a.cfg": f"hostname quay-a\n{text}".encode()})
+    return [(item.message, item.help or "") for item in review_fleet(loaded) if item.code == "PC107"]
+
+
+def test_the_message_counts_what_is_matched_and_what_was_meant() -> None:
+    lines = [
+        " permit ip 10.1.20.0 0.0.0.252 any",
+        " permit ip any 10.1.20.128 0.0.0.128",
+        " permit ip 10.1.21.0 0.0.255.0 any",
+        " permit ip 10.1.20.0 0.0.255.255 10.1.30.0 255.255.255.0",
+    ]
+    found = _slips("ip access-list extended A\n" + "\n".join(lines) + "\n")
+    assert found == [
+        (
+            f"the wildcard mask `0.0.0.252` looks like a slip: {octet(252)}; it matches 64 addresses (10.1.20.0, "
+            "10.1.20.4, 10.1.20.8 and so on); of the 4 in 10.1.20.0/30, only 1",
+            "if 10.1.20.0/30 is meant, write `10.1.20.0 0.0.0.3`; else say why in a remark",
+        ),
+        (
+            f"the wildcard mask `0.0.0.128` looks like a slip: {octet(128)}; it matches 2 addresses (10.1.20.0 and "
+            "10.1.20.128); of the 128 in 10.1.20.128/25, only 1",
+            "if 10.1.20.128/25 is meant, write `10.1.20.128 0.0.0.127`; else say why in a remark",
+        ),
+        (
+            f"the wildcard mask `0.0.255.0` looks like a slip: {GAP}; it matches 256 addresses (10.1.0.0, 10.1.1.0, "
+            "10.1.2.0 and so on); of the 256 in 10.1.21.0/24, only 1",
+            "if 10.1.21.0/24 is meant, write `10.1.21.0 0.0.0.255`; else say why in a remark",
+        ),
+        (
+            "the wildcard mask `0.0.255.255` looks like a slip: it frees the octet 20, which the address sets; it "
+            "matches 65,536 addresses (10.1.0.0, 10.1.0.1, 10.1.0.2 and so on); of the 256 in 10.1.20.0/24, all",
+            "if 10.1.20.0/24 is meant, write `10.1.20.0 0.0.0.255`; else say why in a remark",
+        ),
+        (
+            f"the wildcard mask `255.255.255.0` looks like a slip: {NETMASK}; it matches 16,777,216 addresses "
+            "(0.0.0.0, 0.0.1.0, 0.0.2.0 and so on); of the 256 in 10.1.30.0/24, only 1",
+            "if 10.1.30.0/24 is meant, write `10.1.30.0 0.0.0.255`; else say why in a remark",
+        ),
+    ]
+
+
+def test_a_gap_is_odd_only_where_three_other_masks_are_contiguous_and_no_other_has_one() -> None:
+    usual = [f" permit ip 10.1.{number}.0 0.0.0.255 any" for number in range(3)]
+    odd = " permit ip 10.1.16.0 0.0.14.240 any"
+
+    def found(*lines: str) -> list[str]:
+        slips = _slips("ip access-list extended A\n" + "\n".join(lines) + "\n")
+        return [message.partition(";")[0] for message, _ in slips]
+
+    why = "it leaves a gap, and all other masks of the list are contiguous"
+    alone = f"the wildcard mask `0.0.13.255` looks like a slip: {why}"
+    gap = " permit ip 10.1.16.0 0.0.13.255 any"
+    assert found(*usual, gap) == [alone]
+    assert found(*usual[:2], gap) == []
+    assert found(*usual, gap, " permit ip 10.9.16.0 0.0.13.255 any") == [alone, alone]
+    assert found(*usual, gap, " permit ip 10.9.16.0 0.0.11.255 any") == []
+    # More than one octet makes the difference; the address sets bits that it frees.
+    assert found(*usual, odd) == []
+    assert found(*usual, " permit ip host 10.1.1.1 any", gap) == [alone]
+
+
+def test_members_of_groups_are_judged_once_and_where_they_stand() -> None:
+    group = "object-group ip address OFFICES\n 10.1.20.0 0.0.0.252\n 10.1.30.0 0.0.0.255\n"
+    lines = " permit tcp object-group OFFICES any eq 22\n permit tcp any object-group OFFICES eq 22\n"
+    loaded = load_fleet_files({"quay-a.cfg": f"hostname quay-a\n{group}ip access-list extended A\n{lines}".encode()})
+    found = [item for item in review_fleet(loaded) if item.code == "PC107"]
+    assert [(item.acl, item.span.line if item.span else 0) for item in found] == [(None, 3)]
+
+
+def test_ipv6_lists_have_no_dotted_masks() -> None:
+    assert _slips("ipv6 access-list A\n permit ipv6 2001:db8:20::/48 any\n") == []
