@@ -258,6 +258,19 @@ class LayerTwo:
         vlan = port.switch_port.native if trunk else port.switch_port.access_vlan
         return Segment(end.device, vlan=vlan or DEFAULT_VLAN)
 
+    def entered_untagged(self, end: LinkEnd) -> tuple[Segment | CarriageFault, ...]:
+        """Return where untagged frames get that enter a port, or what is wrong: one for each way in which it may act.
+
+        So enter frames of a station, and of a switch that has no configuration yet.
+        """
+        end = self._topology.logical(end)
+        device, interface = self._topology.device(end.device), self._topology.interface(end)
+        shut = self._shut(end)
+        if shut is not None:
+            return (shut,)
+        ports = (_Port(device, end.interface, interface, mode) for mode in _modes(device, interface))
+        return tuple(dict.fromkeys(self._enter(UNTAGGED, port) for port in ports))
+
     # ---- ways over cables -------------------------------------------------------------------
 
     def _way(self, start: Segment, goal: Segment, certain: bool) -> list[_Crossing] | None:
@@ -614,18 +627,23 @@ class LayerTwo:
         if segment is None or segment.vlan is None:
             return ()
         segments = self.component(segment) if self._topology.is_cabled(end.device) else (segment,)
+        return tuple(port for here in segments for port in self.free_ports(here))
+
+    def free_ports(self, segment: Segment) -> tuple[LinkEnd, ...]:
+        """Return the switch ports of a segment's device that carry the segment, are up and have no cable."""
+        if segment.vlan is None:
+            return ()
         found = []
-        for here in segments:
-            device = self._topology.device(here.device)
-            for name, interface in device.interfaces.items():
-                port = LinkEnd(here.device, name)
-                if interface.switch_port is None or here.vlan is None or self._topology.logical(port) != port:
-                    continue
-                if self._shut(port) is not None or self._topology.cables_of(here.device, name):
-                    continue
-                ways = [_Port(device, name, interface, mode) for mode in _modes(device, interface)]
-                if any(not isinstance(self._leave(here, way), CarriageFault) for way in ways):
-                    found.append(port)
+        device = self._topology.device(segment.device)
+        for name, interface in device.interfaces.items():
+            port = LinkEnd(segment.device, name)
+            if interface.switch_port is None or self._topology.logical(port) != port:
+                continue
+            if self._shut(port) is not None or self._topology.cables_of(segment.device, name):
+                continue
+            ways = [_Port(device, name, interface, mode) for mode in _modes(device, interface)]
+            if any(not isinstance(self._leave(segment, way), CarriageFault) for way in ways):
+                found.append(port)
         return tuple(found)
 
     # ---- blame ------------------------------------------------------------------------------

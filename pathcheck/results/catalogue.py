@@ -121,6 +121,11 @@ CATALOGUE: dict[str, Rule] = _table(
     ),
     Rule("PC368", "several-bootstrap-entries", Severity.ERROR, "a device that two bootstrap entries list"),
     Rule("PC369", "incomplete-host-files", Severity.ERROR, "a file that a device needs is not there"),
+    Rule("PC370", "broken-bootstrap-stage", Severity.ERROR, "a blank switch does not get as far as the controller"),
+    Rule(
+        "PC371", "uncertain-bootstrap-stage", Severity.WARNING, "a blank switch may get as far as the controller or not"
+    ),
+    Rule("PC372", "unjudged-bootstrap-stage", Severity.NOTE, "what a blank switch needs, and nobody could judge"),
     Rule("PC379", "catch-all-bootstrap", Severity.WARNING, "a bootstrap entry for whatever switch comes"),
     Rule("PC381", "broken-required-flow", Severity.ERROR, "a flow is not open, or not closed, as it is required to be"),
     Rule("PC382", "uncertain-required-flow", Severity.WARNING, "a required flow that may hold or not"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from pathcheck.errors import UnknownNameError, nearest
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.fleet_config import LinkEnd
@@ -63,12 +65,20 @@ def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Find
         near = nearest(device, devices)
         raise UnknownNameError(f"no device `{device}` in the fleet", help=f"did you mean `{near}`?" if near else None)
     view = FleetView(loaded.config)
-    found = [*_all_findings(view), *identity_findings(loaded, view)]
+    found = [*_all_findings(view), *identity_findings(loaded, view), *_blank_switches(loaded)]
     found += [item for item in loaded.report.findings if item.code in _FOUND_BY_READING]
     if device is not None:
         files = set(devices[device].files)
         found = [item for item in found if item.device == device or any(span.file in files for span in item.because)]
     return tuple(sorted(dict.fromkeys(found), key=_place))
+
+
+def _blank_switches(loaded: LoadedFleet) -> Iterator[Finding]:
+    """Judge blank switches, where the fleet says how they start."""
+    if loaded.config.bootstrap:
+        from pathcheck.queries.bootstrap import bootstrap_findings, judge_bootstrap
+
+        yield from bootstrap_findings(judge_bootstrap(loaded))
 
 
 def _all_findings(view: FleetView) -> list[Finding]:
