@@ -23,8 +23,15 @@ TEST_PATHS = (
 )
 """Tests that ask the core in the process of pytest: not those of the command line and the kernel."""
 
+SLOW = (
+    *("test_account", "test_audit_agreement", "test_audit_laws", "test_fleet_comparison", "test_forwarding_agreement"),
+    *("test_hostile_input", "test_reach_agreement", "test_rollout", "test_writer"),
+)
+"""Properties that no mutant meets: one takes longer than most mutants may, or asks little of the core."""
+
 PYTEST = [
     *(sys.executable, "-m", "pytest", "-q", "-p", "small_examples", "-p", "no:cacheprovider"),
+    *(f"--ignore=tests/property/{name}.py" for name in SLOW),
     *("-o", "addopts=", "-o", "tmp_path_retention_policy=none", "--import-mode=importlib", "--doctest-modules"),
 ]
 """How the tests are run; what the project's own options add is only for the reader."""
@@ -77,7 +84,7 @@ def _fingerprints(tree: Path) -> tuple[str, dict[str, str]]:
         print_ = hashlib.sha256(path.read_bytes()).hexdigest()
         if name.startswith("pathcheck/") or name.count("/") == 1:
             program.update(f"{name} {print_}\n".encode())
-        elif path.name.startswith("test_") and name.startswith(TEST_PATHS):
+        elif path.name.startswith("test_") and name.startswith(TEST_PATHS) and path.stem not in SLOW:
             tests[name] = print_
     return program.hexdigest(), tests
 
