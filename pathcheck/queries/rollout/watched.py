@@ -22,9 +22,11 @@ from pathcheck.dataplane.routing import RoutingState, routing_state
 from pathcheck.errors import UnknownNameError
 from pathcheck.model.access_list import AccessList, Family
 from pathcheck.model.device import Device
-from pathcheck.model.fleet_config import FleetConfig, JobPart
+from pathcheck.model.fleet_config import FleetConfig, JobPart, LinkEnd
+from pathcheck.model.interface import Interface, SwitchPort
+from pathcheck.network.layer2 import LayerTwo, Segment
 from pathcheck.network.reachability import Network
-from pathcheck.network.topology import Attachment, Topology
+from pathcheck.network.topology import Attachment, Cable, Topology
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packetset.algebra import PacketSet
@@ -93,7 +95,7 @@ class WatchedFleets:
         self.space = space
         self._found: dict[tuple[str, Hashable, tuple[int, ...]], tuple[Any, dict[int, int]]] = {}
         self._topologies: dict[int, tuple[Device, Topology]] = {}
-        self._still = Topology(FleetConfig(dict(space.still)))
+        self._still = Topology(FleetConfig(dict(space.still), links=space.frame.links))
         self._still_answers: dict[Hashable, tuple[Attachment, ...]] = {}
         self._meetings: dict[Hashable, tuple[int, ...]] = {}
         self._lists: list[CompiledList] = []
@@ -183,7 +185,8 @@ class WatchedFleets:
         """Return the addresses of one device in one state."""
         kept = self._topologies.get(id(device))
         if kept is None:
-            kept = self._topologies[id(device)] = (device, Topology(FleetConfig({device.name: device})))
+            alone = FleetConfig({device.name: device}, links=self.space.frame.links)
+            kept = self._topologies[id(device)] = (device, Topology(alone))
         return kept[1]
 
     def plain(self, position: Position) -> FleetConfig:
@@ -253,7 +256,7 @@ class WatchedDevice:
         if attribute == "interfaces":
             return WatchedInterfaces(self._fleets, self.name, self._notes)
         if attribute == "vlans":
-            return WatchedMapping(self._fleets, self.name, self._notes, "vlans", ("vlans",))
+            return WatchedVlanTable(self._fleets, self.name, self._notes, "vlans", ("vlans",))
         if attribute == "access_lists":
             return WatchedMapping(self._fleets, self.name, self._notes, "access_lists", ("lists",))
         if attribute == "unmodelled":
@@ -307,6 +310,20 @@ class WatchedMapping(Mapping[Any, Any]):
         return self._fleets.read(self._name, self._notes, self._parts, key, value, compared)
 
 
+class WatchedVlanTable(WatchedMapping):
+    """The VLANs of a changed device: what they are called does not matter."""
+
+    def __getitem__(self, key: Any) -> Any:
+        found = self._look(
+            ("vlan", key),
+            lambda one: one.vlans.get(key),
+            lambda vlan: vlan and (vlan.shutdown, vlan.trunk_groups),
+        )
+        if found is None:
+            raise KeyError(key)
+        return found
+
+
 class WatchedInterfaces(WatchedMapping):
     """The interfaces of a changed device, each of them watched."""
 
@@ -338,10 +355,62 @@ class WatchedInterface:
             found = one.interfaces.get(name)
             return _ABSENT if found is None else getattr(found, attribute)
 
-        compared: Callable[[Any], object] = lambda it: it  # noqa: E731
-        if attribute == "unknown_address":
-            compared = lambda it: it is None  # noqa: E731
+        if attribute == "switch_port":
+            there = self._fleets.read(
+                self._owner, self._notes, _LAYOUT, ("interface", name, attribute), value, lambda it: it is None
+            )
+            return None if there is None else WatchedSwitchPort(self._fleets, self._owner, self._notes, name)
+        compared = _is_none if attribute == "unknown_address" else _itself
         return self._fleets.read(self._owner, self._notes, _LAYOUT, ("interface", name, attribute), value, compared)
+
+
+def _itself(value: object) -> object:
+    return value
+
+
+def _is_none(value: object) -> bool:
+    return value is None
+
+
+class WatchedSwitchPort:
+    """What a switch port of a changed device does with VLANs: each setting is noted by itself."""
+
+    __slots__ = ("_fleets", "_interface", "_notes", "_owner")
+
+    def __init__(self, fleets: WatchedFleets, owner: str, notes: Notes, interface: str) -> None:
+        self._fleets, self._owner, self._notes, self._interface = fleets, owner, notes, interface
+
+    def __getattr__(self, attribute: str) -> Any:
+        if attribute == "spans":
+            plain = self._fleets.space.device(self._owner, self._notes.position)
+            port = plain.interfaces[self._interface].switch_port
+            return port.spans if port is not None else ()
+        if attribute == "allowed":
+            limited = self.look(attribute, lambda port: port.allowed is not None)
+            return WatchedVlans(self) if limited else None
+        return self.look(attribute, lambda port: getattr(port, attribute))
+
+    def look(self, key: Hashable, ask: Callable[[SwitchPort], Any]) -> Any:
+        """Read one setting."""
+        interface = self._interface
+
+        def value(one: Device) -> Any:
+            found = one.interfaces.get(interface)
+            return _ABSENT if found is None or found.switch_port is None else ask(found.switch_port)
+
+        return self._fleets.read(self._owner, self._notes, _LAYOUT, ("port", interface, key), value)
+
+
+class WatchedVlans:
+    """The VLANs that a trunk of a changed device allows: noted is which of them are asked for."""
+
+    __slots__ = ("_port",)
+
+    def __init__(self, port: WatchedSwitchPort) -> None:
+        self._port = port
+
+    def __contains__(self, vlan: int) -> bool:
+        return bool(self._port.look(("allowed", vlan), lambda port: port.allowed is None or vlan in port.allowed))
 
 
 class WatchedFib:
@@ -431,6 +500,33 @@ class WatchedTopology(Topology):
         found = self._all(("overlapping", prefix), lambda one: one.overlapping(prefix))
         return tuple(sorted(found, key=lambda one: (one.prefix.length, one.prefix.value, one.device)))
 
+    def logical(self, end: LinkEnd) -> LinkEnd:
+        """Return the port channel that a port is a member of, else the port itself."""
+        if end.device not in self._fleets.space.changed:
+            return super().logical(end)
+        return self._alone(end.device, ("logical", end), lambda one: one.logical(end))
+
+    def cables_of(self, device: str, interface: str) -> tuple[Cable, ...]:
+        """Return the cables on an interface; those of a port channel's members count as the channel's."""
+        if device not in self._fleets.space.changed:
+            return super().cables_of(device, interface)
+        return self._alone(device, ("cables", interface), lambda one: one.cables_of(device, interface))
+
+    def subinterfaces(self, device: str, parent: str) -> tuple[Interface, ...]:
+        """Return the sub-interfaces of an interface, in the order of the text."""
+        if device not in self._fleets.space.changed:
+            return super().subinterfaces(device, parent)
+        names = self._alone(
+            device, ("below", parent), lambda one: tuple(it.name for it in one.subinterfaces(device, parent))
+        )
+        return tuple(self.device(device).interfaces[name] for name in names)
+
+    def _alone(self, device: str, key: Hashable, ask: Callable[[Topology], T]) -> T:
+        """Return what a changed device alone decides."""
+        return self._fleets.read(
+            device, self._notes, _LAYOUT, key, lambda one: ask(self._fleets.topology_of(one)), _itself
+        )
+
     def _all(self, key: Hashable, ask: Callable[[Topology], tuple[Attachment, ...]]) -> list[Attachment]:
         """Return what all devices answer, and note which of the changed ones would answer otherwise elsewhere."""
         found = list(self._fleets.still_answer(key, ask))
@@ -446,6 +542,39 @@ def _state_key(state: InterfaceState | None) -> object:
     return state and (state.up, state.member_of, bool(state.doubts))
 
 
+class WatchedLayerTwo(LayerTwo):
+    """The layer-2 view of a fleet in one state: what one device alone decides is noted as a whole."""
+
+    def __init__(self, fleets: WatchedFleets, topology: Topology, notes: Notes) -> None:
+        super().__init__(topology)
+        self._fleets = fleets
+        self._notes = notes
+
+    def interfaces_on(self, segment: Segment) -> tuple[LinkEnd, ...]:
+        """Return the routed interfaces of a segment's device that are on the segment."""
+        if segment.device not in self._fleets.space.changed:
+            return super().interfaces_on(segment)
+        return self._alone(_LAYOUT, ("on", segment), segment.device, lambda one: one.interfaces_on(segment))
+
+    def free_ports(self, segment: Segment) -> tuple[LinkEnd, ...]:
+        """Return the switch ports of a segment's device that carry the segment, are up and have no cable."""
+        if segment.device not in self._fleets.space.changed:
+            return super().free_ports(segment)
+        parts = self._fleets.parts_with_unmodelled(segment.device, ("vlans", *_LAYOUT))
+        return self._alone(parts, ("free", segment), segment.device, lambda one: one.free_ports(segment))
+
+    def _alone(
+        self,
+        parts: Sequence[JobPart],
+        key: Hashable,
+        device: str,
+        ask: Callable[[LayerTwo], tuple[LinkEnd, ...]],
+    ) -> tuple[LinkEnd, ...]:
+        return self._fleets.read(
+            device, self._notes, parts, key, lambda one: ask(LayerTwo(self._fleets.topology_of(one))), tuple
+        )
+
+
 class WatchedNetwork(Network):
     """A fleet in one state as packets see it, taking notes of what is read."""
 
@@ -454,11 +583,17 @@ class WatchedNetwork(Network):
         self._fleets = fleets
         self._notes = notes
         self._view = WatchedTopology(fleets, config, notes)
+        self._layer2 = WatchedLayerTwo(fleets, self._view, notes)
 
     @property
     def topology(self) -> Topology:
         """Owners, subnets and cables."""
         return self._view
+
+    @property
+    def layer2(self) -> LayerTwo:
+        """Whether VLANs are carried."""
+        return self._layer2
 
     @property
     def told(self) -> FleetConfig:
