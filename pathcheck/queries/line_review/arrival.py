@@ -353,6 +353,6 @@ def _list_finding(
 def _names(places: list[BoundInterface]) -> str:
     """The interfaces by name."""
     names = [f"`{place.interface.name}`" for place in places]
-    if len(names) > _MOST_SHOWN:
+    if len(names) > _MOST_SHOWN + 1:  # never "or 1 others"
         return f"{', '.join(names[:_MOST_SHOWN])} or {len(names) - _MOST_SHOWN} others"
     return " or ".join(names)
