@@ -116,12 +116,14 @@ def _compare_fleets(targets: Sequence[Target], before: str, after: str, fleet: P
     from pathcheck.queries.fleet_comparison import MOST, compare_fleets
     from pathcheck.reports.change_findings import change_report
     from pathcheck.reports.fleet_comparison_json import fleet_comparison_document
-    from pathcheck.reports.fleet_comparison_text import SHOW, render_fleet_comparison
+    from pathcheck.reports.fleet_comparison_markdown import render_comparison_markdown
+    from pathcheck.reports.fleet_comparison_text import render_fleet_comparison
     from pathcheck.reports.json_report import render_json
     from pathcheck.results.finding_report import path_from_here
 
     one, other = read_states(before, after, fleet)
-    show = SHOW if all(target.format == "text" for target in targets) else MOST
+    # Only the document tells regions, with one prefix at each end: of a change they can be hundreds.
+    show = MOST if any(target.format == "json" for target in targets) else 0
     devices = len(other.loaded.config.devices)
     with progress("comparing", devices * _STEPS) as advance:
         change = compare_fleets(one, other, show=show, advance=advance)
@@ -132,6 +134,7 @@ def _compare_fleets(targets: Sequence[Target], before: str, after: str, fleet: P
         {
             **finding_renderers(found),
             "text": lambda paint: render_fleet_comparison(change, paint),
+            "markdown": lambda _: render_comparison_markdown(change, folder=found.folder),
             "json": lambda _: render_json(fleet_comparison_document(change)),
         },
     )

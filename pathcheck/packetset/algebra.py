@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.box import Box
@@ -17,6 +18,9 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packetset.bdd import CACHE, NODES, Node, out_of_nodes, spends_nodes
 from pathcheck.packetset.encoding import Encoding, Layout
+
+if TYPE_CHECKING:
+    from pathcheck.packetset.blocks import Block
 
 __all__ = ["PacketSet", "PacketSpace", "packet_space"]
 
@@ -269,6 +273,22 @@ class PacketSet:
         from pathcheck.packetset.cubes import cover
 
         return cover(self._space.encoding, self._node, limit, None if free is None else self.same_space(free))
+
+    def blocks(self, limit: int | None = None, *, free: PacketSet | None = None) -> list[tuple[Block, PacketSet]]:
+        """Return few blocks whose union is exactly the set, each with its packets; parameters as :meth:`boxes`.
+
+        See Also
+        --------
+        pathcheck.packetset.blocks : what a block is, and how they are found.
+        """
+        return [(block, PacketSet(self._space, node)) for block, node in self._blocks(limit, free)]
+
+    @spends_nodes
+    def _blocks(self, limit: int | None, free: PacketSet | None) -> list[tuple[Block, Node]]:
+        from pathcheck.packetset.blocks import found_blocks
+
+        within = None if free is None else self.same_space(free)
+        return list(found_blocks(self._space.encoding, self._node, limit, within))
 
     @spends_nodes
     def reply(self) -> PacketSet:

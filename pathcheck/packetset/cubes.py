@@ -30,9 +30,9 @@ from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.bdd import Node
 from pathcheck.packetset.encoding import LAYER4, Encoding, Field, own_icmp
 
-__all__ = ["cover"]
+__all__ = ["ORDERS", "BoxSearch", "Layer4", "cover"]
 
-_ORDERS = (
+ORDERS = (
     ("layer4", "source", "destination"),
     ("layer4", "destination", "source"),
     ("source", "destination", "layer4"),
@@ -62,7 +62,7 @@ def cover(encoding: Encoding, node: Node, limit: int | None = None, free: Node |
     ValueError
         Types of the other IP version's ICMP are told apart, which no box can do.
     """
-    search = _Search(encoding, node if free is None else node | free)
+    search = BoxSearch(encoding, node if free is None else node | free)
     found = [(box, encoding.box(box) & node) for box in search.boxes(limit, node)]
     return [box for box, _ in _needed(encoding, found)]
 
@@ -87,14 +87,14 @@ _Masked = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class _Layer4:
+class Layer4:
     """The part of a box that is not addresses and DSCP, with its packets."""
 
     box: Box
     node: Node
 
 
-class _Search:
+class BoxSearch:
     """The search for boxes of one set."""
 
     def __init__(self, encoding: Encoding, node: Node) -> None:
@@ -104,7 +104,7 @@ class _Search:
         self.addresses = {field: _TernaryCover(encoding, field) for field in ("source", "destination")}
         # The same few functions of layer 4 come back at many addresses.
         self._numbers: dict[tuple[Node, Field], Ranges] = {}
-        self._parts: dict[tuple[Node, tuple[int, ...]], list[_Layer4]] = {}
+        self._parts: dict[tuple[Node, tuple[int, ...]], list[Layer4]] = {}
 
     def boxes(self, limit: int | None, wanted: Node) -> Iterator[Box]:
         """Yield boxes inside the whole set until nothing of what is wanted is left or there are enough."""
@@ -154,7 +154,7 @@ class _Search:
         dscp = self._spans(e.diagrams.some(self.whole_set, fixed, e.all_but("dscp")), "dscp")
         start = self.any if _is_full(e, "dscp", dscp) else replace(self.any, dscp=dscp)
         inside = e.diagrams.each(self.whole_set, e.numbers("dscp", dscp), e.cube("dscp"))
-        for order in _ORDERS:
+        for order in ORDERS:
             yield from self._grow(start, inside, point, order)
 
     def _grow(self, box: Box, inside: Node, point: dict[Field, int], order: tuple[str, ...]) -> Iterator[Box]:
@@ -191,10 +191,10 @@ class _Search:
             numbers = self._numbers[node, field] = self.encoding.spans(node, field)
         return numbers
 
-    def _part(self, box: Box) -> _Layer4:
-        return _Layer4(box, self.encoding.box(box).exists(self.encoding.cube("source", "destination", "dscp")))
+    def _part(self, box: Box) -> Layer4:
+        return Layer4(box, self.encoding.box(box).exists(self.encoding.cube("source", "destination", "dscp")))
 
-    def _layer4(self, room: Node, point: dict[Field, int]) -> list[_Layer4]:
+    def _layer4(self, room: Node, point: dict[Field, int]) -> list[Layer4]:
         """Return what a box can be in layer 4 around the point, given a function of layer 4."""
         e = self.encoding
         protocol, fragment = point["protocol"], bool(point["fragment"])

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pathcheck.packet.prefix import Prefix
 from pathcheck.reports.region_words import box_words, row_words
-from pathcheck.results.fleet_comparison import EndChange, FleetComparison
+from pathcheck.results.fleet_comparison import ChangeRow, EndChange, FleetComparison
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Verdict
 
@@ -22,7 +22,6 @@ TITLES = {
 _ENDS = 4
 """Addresses of one end of a row."""
 _FULL = {4: "/32", 6: "/128"}
-_Words = tuple[tuple[str, str | bool], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,22 +30,17 @@ class ChangeGroup:
 
     Parameters
     ----------
-    members
-        In the order of the comparison; the first is the example.
+    first
+        The example.
     rows
         All of them, the largest first, with names.
     size
         How many packets they are.
     """
 
-    members: tuple[EndChange, ...]
+    first: EndChange
     rows: tuple[str, ...]
     size: int
-
-    @property
-    def first(self) -> EndChange:
-        """The example."""
-        return self.members[0]
 
     @property
     def note(self) -> str:
@@ -55,6 +49,54 @@ class ChangeGroup:
         entry = f", from outside at {first.at}" if first.at else ""
         unclear = Verdict.PARTLY in (first.before, first.after) or Verdict.UNCERTAIN in (first.before, first.after)
         return entry + (f" ({first.before} before, {first.after} now)" if unclear else "")
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One row before it is text: the addresses of both ends, and the words of the rest."""
+
+    sources: tuple[str, ...]
+    destinations: tuple[str, ...]
+    words: dict[str, str | bool]
+    size: int
+
+    def rest(self, key: str) -> object:
+        """Return all but one thing."""
+        words = frozenset((name, value) for name, value in self.words.items() if name != key)
+        return words, self.sources if key != "source" else None, self.destinations if key != "destination" else None
+
+    def with_all(self, key: str, members: Sequence[_Row]) -> _Row:
+        """Return the row that holds all of some that differ in one thing alone."""
+        size = sum(row.size for row in members)
+        if key == "source":
+            return replace(self, sources=tuple(dict.fromkeys(one for row in members for one in row.sources)), size=size)
+        if key == "destination":
+            ends = tuple(dict.fromkeys(one for row in members for one in row.destinations))
+            return replace(self, destinations=ends, size=size)
+        protocols = ",".join(dict.fromkeys(str(row.words[key]) for row in members))
+        return replace(self, words={**self.words, key: protocols}, size=size)
+
+
+def _region_words(region: Region) -> _Row:
+    """A region as a row."""
+    words = box_words(region.box)
+    return _Row(
+        (str(words["source"]),),
+        (str(words["destination"]),),
+        words | {"source": "", "destination": ""},
+        region.size or 0,
+    )
+
+
+def _row_words(row: ChangeRow) -> _Row:
+    """A row of a comparison."""
+    words = box_words(row.example.region.box) | {"source": "", "destination": ""}
+    sources, destinations = (tuple(map(_prefix_words, each)) for each in (row.sources, row.destinations))
+    return _Row(sources, destinations, words, row.example.region.size or 0)
+
+
+def _prefix_words(prefix: Prefix) -> str:
+    return "any" if prefix.length == 0 else str(prefix)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,46 +116,47 @@ class ChangeRows:
 
     def groups(self, kind: str) -> list[ChangeGroup]:
         """Return the regions of one kind by cause, the largest first; kinds are :data:`KINDS`."""
-        found: dict[object, list[EndChange]] = {}
-        for item in getattr(self.change, kind):
+        found: dict[object, list[ChangeRow]] = {}
+        for row in self._rows(kind):
+            item = row.example
             causes = tuple((cause.why, cause.span) for cause in (item.before_cause, item.after_cause))
-            found.setdefault((causes, item.before, item.after, item.at), []).append(item)
+            found.setdefault((causes, item.before, item.after, item.at), []).append(row)
         groups = [
             ChangeGroup(
-                tuple(members),
-                tuple(self.rows([item.region for item in members])),
-                sum(item.region.size or 0 for item in members),
+                members[0].example,
+                tuple(self._joined([_row_words(row) for row in members])),
+                sum(row.example.region.size or 0 for row in members),
             )
             for members in found.values()
         ]
         return sorted(groups, key=lambda group: -group.size)
 
+    def _rows(self, kind: str) -> tuple[ChangeRow, ...]:
+        rows: tuple[ChangeRow, ...] = getattr(self.change, f"{kind}_rows")
+        return rows
+
     def is_cut(self, kind: str) -> bool:
-        """Whether there are more packets of a kind than those of the regions."""
-        told: int = sum(item.region.size or 0 for item in getattr(self.change, kind))
+        """Whether there are more packets of a kind than those of the rows."""
         size: int = getattr(self.change, f"{kind}_size")
-        return told < size
+        return sum(row.example.region.size or 0 for row in self._rows(kind)) < size
 
     def rows(self, regions: Sequence[Region]) -> list[str]:
         """Return regions in rows, the largest first; those that differ in one end alone are one row."""
-        rows = [
-            (box_words(region.box), region.size or 0)
-            for region in sorted(regions, key=lambda region: -(region.size or 0))
-        ]
+        return self._joined([_region_words(region) for region in regions])
+
+    def _joined(self, rows: Sequence[_Row]) -> list[str]:
+        """Return rows as text; those that differ in one thing alone are one."""
+        rows = sorted(rows, key=lambda row: -row.size)
         for key in ("protocol", "destination", "source"):
-            joined: dict[_Words, tuple[list[str], list[int]]] = {}
-            for words, size in rows:
-                rest = tuple((name, value) for name, value in words.items() if name != key)
-                texts, sizes = joined.setdefault(rest, ([], []))
-                texts.append(str(words[key]))
-                sizes.append(size)
-            rows = [
-                ({**dict(rest), key: ",".join(texts) if key == "protocol" else self.several(texts)}, sum(sizes))
-                for rest, (texts, sizes) in joined.items()
-            ]
-        order = ("protocol", "source", "source_port", "destination", "destination_port")
-        rows.sort(key=lambda row: -row[1])
-        return [row_words({**{key: words[key] for key in order}, **words}) for words, _ in rows]
+            joined: dict[object, list[_Row]] = {}
+            for row in rows:
+                joined.setdefault(row.rest(key), []).append(row)
+            rows = [members[0].with_all(key, members) for members in joined.values()]
+        rows.sort(key=lambda row: -row.size)
+        return [
+            row_words({**row.words, "source": self.several(row.sources), "destination": self.several(row.destinations)})
+            for row in rows
+        ]
 
     def several(self, texts: Sequence[str]) -> str:
         """Return addresses joined by commas: a whole place by its name, many prefixes by what they leave out."""
@@ -128,24 +171,18 @@ class ChangeRows:
                 places.append(place.name)
                 for part in parts:
                     del left[part]
-        if not places and (but := self._all_but(texts)):
-            return but
-        shown = [*places, *map(self.name, left)]
+        prefixes = [prefix for text in left if (prefix := _prefix(text)) is not None]
+        others = [text for text in left if _prefix(text) is None]
+        shown = [*places, *map(self._name_of, _terms(prefixes)), *others]
         if not self.named:
             return ", ".join(shown)
         return ", ".join(shown[:_ENDS]) + (f" and {len(shown) - _ENDS} more" if len(shown) > _ENDS else "")
 
-    def _all_but(self, texts: Sequence[str]) -> str:
-        """Return prefixes as one that holds them all and the few that are left out; empty where that is not shorter."""
-        prefixes = [prefix for text in texts if (prefix := _prefix(text)) is not None]
-        if len(texts) <= _ENDS or len(prefixes) < len(texts):
-            return ""
-        around = Prefix.spanning(prefixes)
-        missing = around.without(prefixes)
-        if len(missing) > min(_ENDS, len(texts) // 2):
-            return ""
-        whole = "any" if around.length == 0 else self.name(str(around))
-        return f"{whole} but {', '.join(self.name(str(prefix)) for prefix in missing)}" if missing else whole
+    def _name_of(self, term: _Term) -> str:
+        """Return one term of a list of addresses."""
+        prefix, missing = term
+        but = f" but {' and '.join(self.name(str(one)) for one in missing)}" if missing else ""
+        return ("any" if prefix.length == 0 else self.name(str(prefix))) + but
 
     def name(self, text: str) -> str:
         """Return a prefix with the name of the device, or of the smallest place, that it is or is part of."""
@@ -168,6 +205,33 @@ class ChangeRows:
             return bare
         _, whole, name = min(holding, key=lambda each: (each[0], not each[1], each[2]))
         return f"{bare} ({name})" if whole else f"{bare} (in {name})"
+
+
+_Term = tuple[Prefix, tuple[Prefix, ...]]
+"""A prefix, and what of it is left out."""
+
+
+def _terms(prefixes: Sequence[Prefix]) -> list[_Term]:
+    """Return addresses as few terms, those that hold most first."""
+    if not prefixes:
+        return []
+    terms, _ = _split(Prefix.spanning(prefixes), prefixes)
+    return sorted(terms, key=lambda term: -term[0].size)
+
+
+def _split(around: Prefix, prefixes: Sequence[Prefix]) -> tuple[list[_Term], list[Prefix]]:
+    """Return the addresses in a prefix as terms, and what of the prefix is left out."""
+    inside = [prefix for prefix in prefixes if prefix.overlaps(around)]
+    if not inside:
+        return [], [around]
+    if any(prefix.covers(around) for prefix in inside):
+        return [(around, ())], []
+    halves = [_split(half, inside) for half in around.halves()]
+    terms = halves[0][0] + halves[1][0]
+    missing = halves[0][1] + halves[1][1]
+    if len(missing) <= _ENDS and 1 + len(missing) < sum(1 + len(each) for _, each in terms):
+        return [(around, tuple(missing))], missing
+    return terms, missing
 
 
 def bare_prefix(prefix: Prefix) -> str:

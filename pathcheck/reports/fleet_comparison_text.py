@@ -29,10 +29,8 @@ from pathcheck.results.requirement import Requirement
 from pathcheck.results.verdict import Verdict
 from pathcheck.source import Span
 
-__all__ = ["SHOW", "render_fleet_comparison"]
+__all__ = ["ComparisonText", "render_fleet_comparison"]
 
-SHOW = 500
-"""Regions of each kind that the text is made of, at most."""
 GROUPS = 10
 """Causes of each kind that are shown."""
 ROWS = 4
@@ -42,7 +40,7 @@ _COLOURS = {"opened": Verdict.PERMITTED, "closed": Verdict.DENIED, "uncertain": 
 
 def render_fleet_comparison(change: FleetComparison, paint: Paint) -> str:
     """Return the effect of a change as text."""
-    writer = _Writer(change, paint, ChangeRows(change))
+    writer = ComparisonText(change, paint, ChangeRows(change))
     out = [*writer.headline(), *writer.requirements()]
     for kind, size in (
         ("opened", change.opened_size),
@@ -55,7 +53,7 @@ def render_fleet_comparison(change: FleetComparison, paint: Paint) -> str:
 
 
 @dataclass(slots=True)
-class _Writer:
+class ComparisonText:
     """The text of one comparison."""
 
     change: FleetComparison
@@ -64,33 +62,53 @@ class _Writer:
 
     # ---- the top ----------------------------------------------------------------------------
 
-    def headline(self) -> list[str]:
-        """What came of it in one line, and which devices differ."""
+    @property
+    def said(self) -> str:
+        """What came of it, in one line."""
         change = self.change
         if change.has_certain_effect:
-            kinds = [word for word in ("opened", "closed", "uncertain") if getattr(change, word)]
-            said = f"from end to end something is {_and(kinds)}" if kinds else "nothing is opened or closed end to end"
+            kinds = [word for word in ("opened", "closed", "uncertain") if getattr(change, f"{word}_size")]
+            return f"from end to end something is {_and(kinds)}" if kinds else "nothing is opened or closed end to end"
+        if change.has_uncertain_effect:
+            return "something may fare otherwise than before"
+        if change.requirements:
+            return "each packet fares as before; other flows are required"
+        return "each packet fares as before"
+
+    def headline(self) -> list[str]:
+        """What came of it, and which devices differ."""
+        change = self.change
+        if change.has_certain_effect:
             word = self.paint("CHANGED", Verdict.DENIED)
         elif change.has_uncertain_effect:
-            said, word = "something may fare otherwise than before", self.paint("UNCERTAIN", Verdict.UNCERTAIN)
-        elif change.requirements:
-            said = "each packet fares as before; other flows are required"
-            word = self.paint("NO EFFECT", Verdict.PERMITTED)
+            word = self.paint("UNCERTAIN", Verdict.UNCERTAIN)
         else:
-            said, word = "each packet fares as before", self.paint("NO EFFECT", Verdict.PERMITTED)
-        out = [f"{word}  {said}", f"  {change.before}  ->  {change.after}"]
-        for names, what in ((change.added, "added"), (change.removed, "removed"), (change.edited, "edited")):
-            if names:
-                out.append(f"  {what}: {_few(names, 8)}")
-        if change.recabled:
-            out.append("  the cabling differs")
+            word = self.paint("NO EFFECT", Verdict.PERMITTED)
+        out = [f"{word}  {self.said}", f"  {change.before}  ->  {change.after}"]
+        out += [f"  {line}" for line in self.devices()]
         if change.not_known:
-            out += ["", "not read, so that what it changes is not known", *map(_unread, change.not_known)]
-        elif not (change.added or change.removed or change.edited or change.recabled):
-            out.append("  the configuration of each device is the same")
-        elif not change.has_certain_effect and not change.has_uncertain_effect:
-            out.append(f"  {self._proof()}")
+            out += ["", "not read, so that what it changes is not known", *(f"  {line}" for line in self.unread())]
         return out
+
+    def devices(self) -> list[str]:
+        """Which devices differ, and why nothing comes of it where that is so."""
+        change = self.change
+        out = [
+            f"{what}: {_few(names, 8)}"
+            for names, what in ((change.added, "added"), (change.removed, "removed"), (change.edited, "edited"))
+            if names
+        ]
+        if change.recabled:
+            out.append("the cabling differs")
+        if change.not_known:
+            return out
+        if not out:
+            return ["the configuration of each device is the same"]
+        return out if change.has_certain_effect or change.has_uncertain_effect else [*out, self._proof()]
+
+    def unread(self) -> list[str]:
+        """The files that are refused and not the same."""
+        return [_unread(item) for item in self.change.not_known]
 
     def _proof(self) -> str:
         """Say why there is no effect."""
@@ -105,18 +123,24 @@ class _Writer:
         """The required flows that stand otherwise."""
         if not self.change.requirements:
             return []
-        return ["", "required flows that stand otherwise", *map(self._requirement, self.change.requirements)]
+        out = ["", "required flows that stand otherwise"]
+        for item in self.change.requirements:
+            line, why = self._requirement(item)
+            out += [f"  {line}", *([f"    {why}"] if why else [])]
+        return out
 
-    def _requirement(self, item: RequirementChange) -> str:
-        """One required flow with why it does not hold now."""
+    def flows(self) -> list[str]:
+        """The same, each in one line."""
+        return [": ".join(filter(None, self._requirement(item))) for item in self.change.requirements]
+
+    def _requirement(self, item: RequirementChange) -> tuple[str, str]:
+        """One required flow, and why it does not hold now."""
         before, after = _standing(item.before), _standing(item.after)
         what = Verdict.PERMITTED if item.after is not None and item.after.holds else Verdict.DENIED
-        line = f"  {self.paint(after, what)}  {item.name} (before: {before})"
-        if item.after is not None and not item.after.holds:
-            line += f"\n    {first_line(item.after)}"
-        elif item.after is None:
-            line += "\n    it is not required any more"
-        return line
+        line = f"{self.paint(after, what)}  {item.name} (before: {before})"
+        if item.after is None:
+            return line, "it is not required any more"
+        return line, "" if item.after.holds else first_line(item.after)
 
     # ---- end to end -------------------------------------------------------------------------
 
@@ -257,9 +281,9 @@ class _Writer:
 def _unread(item: UnreadFile) -> str:
     """A file that is refused."""
     if item.before is not None and item.after is not None:
-        return f"  {item.file}: {item.after}"
+        return f"{item.file}: {item.after}"
     when, why = ("before", item.before) if item.before is not None else ("now", item.after)
-    return f"  {item.file} {when}: {why}"
+    return f"{item.file} {when}: {why}"
 
 
 def _standing(item: Requirement | None) -> str:

@@ -7,7 +7,6 @@ from enum import StrEnum
 
 from pathcheck.model.fleet_config import Place
 from pathcheck.packet.address import Address, IPVersion
-from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
 from pathcheck.results.comparison import ListComparison, ListDifference
 from pathcheck.results.path import Doubt, LineUse, Reading
@@ -19,6 +18,7 @@ from pathcheck.source import Span
 __all__ = [
     "BindingChange",
     "Cause",
+    "ChangeRow",
     "EndChange",
     "FleetComparison",
     "ListChange",
@@ -80,6 +80,24 @@ class EndChange:
     after_cause: Cause
     at: str | None = None
     doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRow:
+    """Packets that fare otherwise from end to end, as one row to read: addresses of any number at both ends.
+
+    Parameters
+    ----------
+    sources, destinations
+        Each stands for the stations on it, as in :class:`EndChange`.
+    example
+        Its region holds the rest of the row, with `any` at both ends, and as `size` the packets of the row that no
+        earlier one of the same kind holds; its sample is one of them, and its causes are those of the sample.
+    """
+
+    sources: tuple[Prefix, ...]
+    destinations: tuple[Prefix, ...]
+    example: EndChange
 
 
 class ListStatus(StrEnum):
@@ -253,8 +271,11 @@ class FleetComparison:
         What passes afterwards and did not before, and the other way round, from end to end.
     uncertain
         What may fare otherwise.
+    opened_rows, closed_rows, uncertain_rows
+        The same in few rows to read.
     opened_size, closed_size, uncertain_size
-        How many packets these are, exactly, also where `cut` tells that regions are left out.
+        How many packets these are, exactly, also where `cut` tells that regions are left out, or where none were
+        asked for.
     lists, bindings, routes
         Device by device; lists without effect are there too.
     added, removed
@@ -284,6 +305,9 @@ class FleetComparison:
     opened: tuple[EndChange, ...] = ()
     closed: tuple[EndChange, ...] = ()
     uncertain: tuple[EndChange, ...] = ()
+    opened_rows: tuple[ChangeRow, ...] = ()
+    closed_rows: tuple[ChangeRow, ...] = ()
+    uncertain_rows: tuple[ChangeRow, ...] = ()
     opened_size: int = 0
     closed_size: int = 0
     uncertain_size: int = 0
@@ -306,8 +330,8 @@ class FleetComparison:
     def has_certain_effect(self) -> bool:
         """Whether something fares otherwise for certain: from end to end, at a list, or in a table."""
         return bool(
-            self.opened
-            or self.closed
+            self.opened_size
+            or self.closed_size
             or any(one.comparison and (one.comparison.opened or one.comparison.closed) for one in self.lists)
             or any(one.opened or one.closed for one in self.bindings)
             or any(not one.is_uncertain for one in self.routes)
@@ -318,7 +342,7 @@ class FleetComparison:
     def has_uncertain_effect(self) -> bool:
         """Whether something may fare otherwise."""
         return bool(
-            self.uncertain
+            self.uncertain_size
             or self.not_known
             or any(one.comparison and one.comparison.uncertain for one in self.lists)
             or any(one.uncertain for one in self.bindings)
@@ -329,9 +353,3 @@ class FleetComparison:
     def not_known(self) -> tuple[UnreadFile, ...]:
         """The refused files that are not the same in both states: what they change is not known."""
         return tuple(one for one in self.unread if not one.is_same)
-
-    @property
-    def samples(self) -> tuple[Packet, ...]:
-        """The packets that stand for the end-to-end changes."""
-        items = (*self.opened, *self.closed, *self.uncertain)
-        return tuple(item.region.sample for item in items if item.region.sample is not None)

@@ -542,6 +542,20 @@ def test_several_formats_at_once(before: Path, tmp_path: Path) -> None:
         assert "444" in Path(name).read_text(), name
 
 
+def test_a_comment_is_short_with_openings_first_and_details_folded(before: Path, tmp_path: Path) -> None:
+    write(tmp_path / "after", quay_a=QUAY.replace(TILLS, TILLS.replace("443", "22")))
+    _, text = run("before", "after", "--format", "markdown")
+    top, _, folds = text.partition("<details>")
+    order = ("### pathcheck compare: ", "**Required flows that stand otherwise**", "**Opened: ", "**Closed: ")
+    assert [top.index(words) for words in order] == sorted(top.index(words) for words in order)
+    assert "`after/quay-a.cfg:12`" in top
+    assert len(top.splitlines()) < 30
+    assert folds.count("</details>") == text.count("<details>") >= 3
+    assert "for example tcp 10.1.20.2:49152 to 10.1.90.20:22 (syn)" in folds
+    _, text = run("before", "before", "--format", "markdown")
+    assert text.startswith("### pathcheck compare: each packet fares as before\n")
+
+
 def test_wrong_use(before: Path) -> None:
     for words in ((), ("before",), ("before", "before", "before"), ("before", "before", "--acl", "A", "B")):
         with pytest.raises(UsageError):

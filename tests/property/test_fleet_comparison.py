@@ -25,16 +25,17 @@ from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.protocol import has_ports
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ALL_FLAGS, FlagMatch
-from pathcheck.queries.fleet_comparison import compare_fleets
+from pathcheck.queries.fleet_comparison import ROWS, compare_fleets
 from pathcheck.queries.flow import ask_flow
 from pathcheck.results.account import ReadingReport
-from pathcheck.results.fleet_comparison import EndChange, FleetComparison
+from pathcheck.results.fleet_comparison import ChangeRow, EndChange, FleetComparison
 from pathcheck.results.verdict import Verdict
 
 STATIONS = ("10.0.1.77", "10.0.1.200", "10.0.2.50", "10.0.2.200", "10.0.3.9", "10.0.3.250")
 ELSEWHERE = ("198.51.100.9", "10.0.77.1", "10.8.0.9", "203.0.113.1")
 SHOW = 200
 """Regions of one kind; random fleets may differ in thousands, and each costs a walk through both states."""
+KINDS = ("opened", "closed", "uncertain")
 RANK = {Verdict.DENIED: 0, Verdict.PARTLY: 1, Verdict.PERMITTED: 2}
 
 
@@ -47,9 +48,12 @@ def state(config: FleetConfig) -> FleetState:
 
 def compared(before: FleetConfig, after: FleetConfig) -> FleetComparison:
     change = compare_fleets(state(before), state(after), show=SHOW)
-    for kind in ("opened", "closed", "uncertain"):
+    for kind in KINDS:
         told, size = sum(item.region.size or 0 for item in getattr(change, kind)), getattr(change, f"{kind}_size")
         assert told <= size if change.cut else told == size
+        rows = sum(row.example.region.size or 0 for row in getattr(change, f"{kind}_rows"))
+        assert rows <= size
+        assert rows == size or len(getattr(change, f"{kind}_rows")) >= ROWS
     return change
 
 
@@ -183,6 +187,17 @@ def own(config: FleetConfig) -> set[Address]:
     }
 
 
+def in_rows(rows: Sequence[ChangeRow], packet: Packet) -> bool:
+    """Whether a row holds the packet of a station."""
+    return any(
+        row.example.at is None
+        and packet in row.example.region.box
+        and any(packet.source in prefix for prefix in row.sources)
+        and any(packet.destination in prefix for prefix in row.destinations)
+        for row in rows
+    )
+
+
 def holds(items: Sequence[EndChange], packet: Packet, devices_own: set[Address]) -> bool:
     """Whether a region holds a packet: a prefix as source stands for stations."""
     return any(
@@ -206,7 +221,13 @@ def test_regions_hold_exactly_the_packets_that_fare_otherwise(
         (was, sent), (now, sends) = verdict(before, packet), verdict(after, packet)
         if not (sent and sends) and Verdict.UNCERTAIN not in (was, now) and same_subnet(before, after, packet):
             continue  # neighbours reach each other whether or not a device of the fleet is on their subnet
-        found = {kind for kind in ("opened", "closed", "uncertain") if holds(getattr(change, kind), packet, addresses)}
+        found = {kind for kind in KINDS if holds(getattr(change, kind), packet, addresses)}
+        for kind in found if packet.source not in addresses else ():
+            rows = getattr(change, f"{kind}_rows")
+            assert in_rows(rows, packet) or len(rows) >= ROWS, (packet, kind)
+        if packet.source not in addresses:
+            in_some = {kind for kind in KINDS if in_rows(getattr(change, f"{kind}_rows"), packet)}
+            assert in_some <= found or change.cut, (packet, in_some, found)
         if change.cut and not found:
             continue
         if was is now is Verdict.UNCERTAIN:
@@ -227,7 +248,7 @@ def test_regions_of_packets_from_outside_hold_none_that_fares_alike(
     before, after = states
     change, draw = compared(before, after), Random(seed)
     strangers = ("198.51.100.9", "203.0.113.1", "192.0.2.7", "10.8.0.77")
-    for kind in ("opened", "closed", "uncertain"):
+    for kind in KINDS:
         for item in [one for one in getattr(change, kind) if one.at is not None][:40]:
             device, _, port = item.at.partition(":")
             inside = [

@@ -17,10 +17,12 @@ from pathcheck.queries.fleet_comparison.touched import Touched, touched_packets
 from pathcheck.queries.fleet_comparison.unread_files import unread_files
 from pathcheck.results.fleet_comparison import BindingChange, FleetComparison, ListChange
 
-__all__ = ["MOST", "compare_fleets"]
+__all__ = ["MOST", "ROWS", "compare_fleets"]
 
 MOST = 2000
 """Regions of one kind that are told at most."""
+ROWS = 100
+"""Rows of one kind that are told at most."""
 
 
 def compare_fleets(
@@ -28,6 +30,7 @@ def compare_fleets(
     after: FleetState,
     *,
     show: int = MOST,
+    rows: int = ROWS,
     advance: Callable[[int], None] = lambda _: None,
 ) -> FleetComparison:
     """Return what a change of a fleet opens and closes.
@@ -38,6 +41,9 @@ def compare_fleets(
         The two states, see :func:`pathcheck.fleet_source.read_states`.
     show
         How many regions of each kind are wanted, from end to end and of each list; sizes are exact in any case.
+        With 0, lists have as many as there are rows.
+    rows
+        How many rows of each kind are wanted, from end to end.
     advance
         Told of steps that are done.
 
@@ -55,7 +61,7 @@ def compare_fleets(
     bindings: list[BindingChange] = []
     places: dict[str, list[PlaceChange]] = {}
     for pair in states.pairs:
-        work = ListChanges(pair, show)
+        work = ListChanges(pair, show or rows)
         lists += work.lists()
         others, places[pair.name] = work.places()
         bindings += others
@@ -68,7 +74,7 @@ def compare_fleets(
     for version in versions:
         stations = StationEntries(states, near)
         touched[version] = touched_packets(states, version, places, stations)
-        work_end = EndToEnd(states, version, stations, touched[version], show, advance)
+        work_end = EndToEnd(states, version, stations, touched[version], show, rows, advance)
         work_end.ask()
         found.append(work_end)
     config = after.loaded.config
@@ -79,6 +85,9 @@ def compare_fleets(
         tuple(item for one in found for item in one.opened),
         tuple(item for one in found for item in one.closed),
         tuple(item for one in found for item in one.uncertain),
+        opened_rows=tuple(row for one in found for row in one.rows["opened"]),
+        closed_rows=tuple(row for one in found for row in one.rows["closed"]),
+        uncertain_rows=tuple(row for one in found for row in one.rows["uncertain"]),
         opened_size=sum(one.sizes["opened"] for one in found),
         closed_size=sum(one.sizes["closed"] for one in found),
         uncertain_size=sum(one.sizes["uncertain"] for one in found),

@@ -21,6 +21,7 @@ from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.packetset.blocks import Block
 from pathcheck.queries.fleet_comparison.causes import causes, fate_of
 from pathcheck.queries.fleet_comparison.entries import (
     StationEntries,
@@ -32,7 +33,7 @@ from pathcheck.queries.fleet_comparison.entries import (
 from pathcheck.queries.fleet_comparison.states import States
 from pathcheck.queries.fleet_comparison.touched import Touched
 from pathcheck.queries.protocol_parts import protocol_parts
-from pathcheck.results.fleet_comparison import EndChange
+from pathcheck.results.fleet_comparison import ChangeRow, EndChange
 from pathcheck.results.path import Doubt, Reading
 from pathcheck.results.region import Region
 from pathcheck.results.verdict import Reason, Verdict
@@ -42,6 +43,8 @@ __all__ = ["EndToEnd"]
 _PREFIXES = 64
 """Prefixes that are told to hold all destinations, at most."""
 _CHUNK = 64
+_PROBED = 8
+"""Prefixes at one end of a row that are tried for what decides."""
 _WIDE: dict[IPVersion, int] = {4: 16, 6: 48}
 """Prefixes that are shorter hold many destinations."""
 _ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
@@ -101,6 +104,8 @@ class EndToEnd:
     ----------
     show
         How many regions of each kind are wanted.
+    most
+        How many rows of each kind are wanted.
     advance
         Told of each propagation that is done.
 
@@ -108,6 +113,8 @@ class EndToEnd:
     ----------
     opened, closed, uncertain
         What was found.
+    rows
+        The same in few rows, by kind.
     sizes
         How many packets each kind has, by its name.
     left_open
@@ -119,10 +126,12 @@ class EndToEnd:
     stations: StationEntries
     touched: Touched
     show: int
+    most: int
     advance: Callable[[int], None] = lambda _: None
     opened: list[EndChange] = field(default_factory=list)
     closed: list[EndChange] = field(default_factory=list)
     uncertain: list[EndChange] = field(default_factory=list)
+    rows: dict[str, list[ChangeRow]] = field(default_factory=lambda: {"opened": [], "closed": [], "uncertain": []})
     sizes: dict[str, int] = field(default_factory=lambda: {"opened": 0, "closed": 0, "uncertain": 0})
     readings: dict[Reading, None] = field(default_factory=dict)
     left_open: dict[Doubt, None] = field(default_factory=dict)
@@ -306,8 +315,11 @@ class EndToEnd:
             for kind, pairs in kinds.items():
                 for pair, packets in pairs.items():
                     part = packets & unit.sources
-                    if not part.is_empty:
+                    if part.is_empty:
+                        continue
+                    if self.show:
                         self._tell(sides, unit, kind, pair, part)
+                    self._tell_rows(sides, unit, kind, pair, part)
 
     def _met(self, works: Sequence[Sequence[Propagation]], sides: Sequence[_Side], packets: PacketSet) -> PacketSet:
         """Return those packets of unknown fate that meet something that differs, as far as their ways are known.
@@ -392,6 +404,59 @@ class EndToEnd:
             region = Region(box, sample, new.count())
             into.append(self._change(sides, unit, pair, region, sample))
 
+    def _tell_rows(
+        self, sides: Sequence[_Side], unit: _Unit, kind: str, pair: tuple[Verdict, Verdict], packets: PacketSet
+    ) -> None:
+        """Tell some packets as rows, those that other lines decide apart."""
+        into = self.rows[kind]
+        room = self.most - len(into)
+        space, left = packets.space, packets
+        for block, held in packets.blocks(room, free=unit.free - packets) if room > 0 else ():
+            for part in protocol_parts(block.box):
+                for sources, destinations in self._by_cause(sides, unit, pair, block, part, held & left):
+                    row = left & held & space.of(part) & _to(sources, destinations)
+                    sample = row.sample()
+                    if sample is None:  # earlier rows hold all of it
+                        continue
+                    left -= row
+                    region = Region(part, sample, row.count())
+                    into.append(ChangeRow(sources, destinations, self._change(sides, unit, pair, region, sample)))
+
+    def _by_cause(
+        self,
+        sides: Sequence[_Side],
+        unit: _Unit,
+        pair: tuple[Verdict, Verdict],
+        block: Block,
+        box: Box,
+        held: PacketSet,
+    ) -> Iterator[tuple[tuple[Prefix, ...], tuple[Prefix, ...]]]:
+        """Yield the ends of a block in parts: addresses to which, or from which, other lines decide.
+
+        Each prefix at one end is tried with one packet, where there are not too many.
+        """
+        ends = [(block.sources, block.destinations)]
+        for end in (1, 0):
+            split: list[tuple[tuple[Prefix, ...], tuple[Prefix, ...]]] = []
+            for both in ends:
+                prefixes = both[end]
+                if not 1 < len(prefixes) <= _PROBED:
+                    split.append(both)
+                    continue
+                alike: dict[object, list[Prefix]] = {}
+                for prefix in prefixes:
+                    one = ((prefix,), both[1]) if end == 0 else (both[0], (prefix,))
+                    sample = (held & held.space.of(box) & _to(*one)).sample()
+                    if sample is not None:
+                        change = self._change(sides, unit, pair, Region(box, sample), sample)
+                        key = tuple((cause.why, cause.span) for cause in (change.before_cause, change.after_cause))
+                        alike.setdefault(key, []).append(prefix)
+                split += [
+                    (tuple(each), both[1]) if end == 0 else (both[0], tuple(each)) for each in alike.values()
+                ]  # fmt: skip
+            ends = split
+        yield from ends
+
     def _change(
         self, sides: Sequence[_Side], unit: _Unit, pair: tuple[Verdict, Verdict], region: Region, sample: Packet
     ) -> EndChange:
@@ -415,6 +480,16 @@ class EndToEnd:
         first, second = causes(*fates)
         doubts = tuple(dict.fromkeys(doubt for fate in fates for doubt in fate.doubts))
         return EndChange(region, *pair, first, second, unit.at, doubts if Verdict.UNCERTAIN in pair else ())
+
+
+def _to(sources: Iterable[Prefix], destinations: Iterable[Prefix]) -> PacketSet:
+    """Return all packets from some addresses to others."""
+    sources, destinations = tuple(sources), tuple(destinations)
+    version = sources[0].version
+    anywhere = AddressMatch.any(version)
+    space = packet_space(version)
+    there = space.of_boxes(Box(anywhere, AddressMatch.prefix(prefix)) for prefix in destinations)
+    return sources_of(version, sources) & there
 
 
 def _within(starts: Iterable[Start], packets: PacketSet) -> Iterator[Start]:
