@@ -68,7 +68,7 @@ HELP_PAGES = {
         "a flow with real packets in namespaces of this machine",
         (
             "pathcheck rehearse tcp 10.20.20.7 10.10.90.20:443",
-            "pathcheck rehearse tcp counters booking:443 --packets 2000 --no-reply",
+            "pathcheck rehearse tcp counters booking:443 --packets 100 --no-reply",
         ),
     ),
     "review": HelpPage(
@@ -92,6 +92,10 @@ HELP_PAGES = {
             "pathcheck rollout --before pathcheck-demo",
             "pathcheck rollout --before pathcheck-demo --after . --apply lines --require-any",
         ),
+    ),
+    "removals": HelpPage(
+        "what full replacement takes away from devices",
+        ("pathcheck removals git:main .", "pathcheck removals captured/quay-a.cfg . --max-deletions 5"),
     ),
     "routes": HelpPage(
         "routes that cannot act or mislead; loops and black holes",
