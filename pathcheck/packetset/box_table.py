@@ -268,6 +268,16 @@ class BoxTable:
         inside: Array = np.ones((len(points.flags), len(among)), dtype=bool)
         for column, word in enumerate(points.words):
             inside &= ((self.values[column][among][None, :] ^ word[:, None]) & self.cares[column][among][None, :]) == 0
+        met = np.flatnonzero(inside.any(axis=0))
+        if 2 * len(met) < len(among):
+            # Few rows have an address of a point at all: the other fields are compared for these only.
+            rest = self._inside_numbers(points, inside[:, met], among[met], world)
+            inside[:, met] = rest
+            return inside
+        return self._inside_numbers(points, inside, among, world)
+
+    def _inside_numbers(self, points: Points, inside: Array, among: Array, world: int) -> Array:
+        """Leave of what holds by its addresses that which holds by the other fields too."""
         for field in _fields(world):
             column_of_points = points.intervals[field][:, None]
             inside &= self.lows[field][among][None, :] <= column_of_points

@@ -59,7 +59,7 @@ class CoverSearch:
         self._next = 0
         self.proofs = 0
 
-    def search(self, row: Row, among: Array, world: int) -> Packet | Covered:
+    def search(self, row: Row, among: Array, world: int, *, tried: bool = False) -> Packet | Covered:
         """Return a packet of the row and the world that no row `among` holds, or the proof that there is none.
 
         Parameters
@@ -70,18 +70,22 @@ class CoverSearch:
             Indices of rows that overlap it in the world, in order (others do no harm).
         world
             WHOLE or FRAGMENT.
+        tried
+            Single points of the row were tried before: the row is likely to be covered.
         """
         table = self._table
-        usual = self.usual_point(row)
-        if not len(among) or not table.holds_any(usual, 0, among, world):
-            return usual.packet(0, table.version, world)
+        if not tried or not len(among):
+            usual = self.usual_point(row)
+            if not len(among) or not table.holds_any(usual, 0, among, world):
+                return usual.packet(0, table.version, world)
         holders = table.covering(row, among, world)
         if len(holders):
             return Covered((int(holders[0]),))
-        points = self.points(row, _SINGLE)
-        for index in range(_SINGLE):
-            if not table.holds_any(points, index, among, world):
-                return points.packet(index, table.version, world)
+        if not tried:
+            points = self.points(row, _SINGLE)
+            for index in range(_SINGLE):
+                if not table.holds_any(points, index, among, world):
+                    return points.packet(index, table.version, world)
         for tries in _TRIES:
             points = self.points(row, tries)
             free = np.flatnonzero(~table.holding(points, among, world).any(axis=1))

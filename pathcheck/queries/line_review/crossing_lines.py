@@ -57,7 +57,7 @@ def find_crossing_lines(reviewed: ReviewedList, dead: DeadLines, advance: Callab
     """Count the pairs of acting lines that cross; show the lines of which the most is decided before them."""
     if reviewed.is_long:
         pairs = _all_pairs(reviewed, dead, advance)
-        ranked: Iterable[tuple[int, Array]] = _ranked_by_bounds(reviewed, dead)
+        ranked: Iterable[tuple[int, Array]] = _ranked_by_bounds(reviewed, dead, list(pairs))
     else:
         pairs, ranked = _pairs_one_by_one(reviewed, dead, advance)
     shown: dict[int, Crossing] = {}
@@ -86,10 +86,9 @@ def _pairs_one_by_one(
     return pairs, [(line, partners[line]) for _, line in sorted(worst)]
 
 
-def _ranked_by_bounds(reviewed: ReviewedList, dead: DeadLines) -> Iterator[tuple[int, Array]]:
+def _ranked_by_bounds(reviewed: ReviewedList, dead: DeadLines, lines: list[int]) -> Iterator[tuple[int, Array]]:
     """The same ranking, made as far as it is asked for: no line shares more than all of itself."""
     table = reviewed.table
-    lines = list(dead.witnesses)
     most = table.sizes(np.array([reviewed.first_row[line] for line in lines], dtype=np.int64))
     # By share, what is only bounded before what is known to share as much.
     queue: list[tuple[float, bool, int]] = [
@@ -124,10 +123,9 @@ def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int],
             acts = {own: tile.bits_of(dead.alive & owned_alone & (reviewed.does == own)) for own in (PERMITS, DENIES)}
             for start in range(0, len(asked), CHUNK):
                 chunk = asked[start : start + CHUNK]
-                crosses = _crossing_bits(reviewed, tile, block_rows, chunk)
                 denies = (reviewed.does[block_rows[chunk]] == DENIES)[:, None]
-                crosses &= np.where(denies, acts[PERMITS], acts[DENIES])
-                counts[block][chunk] += np.bitwise_count(crosses).sum(axis=1, dtype=np.int64)
+                counted = np.where(denies, acts[PERMITS], acts[DENIES]) & tile.before(block_rows[chunk])
+                counts[block][chunk] += _crossing_counts(reviewed, tile, block_rows, chunk, counted)
         advance(len(block_rows))
     pairs = dict(zip(lines.tolist(), counts.tolist(), strict=True))
     if not owned_alone.all():
@@ -136,22 +134,29 @@ def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int],
     return {line: count for line, count in sorted(pairs.items()) if count}
 
 
-def _crossing_bits(reviewed: ReviewedList, tile: Tile, rows: Array, chunk: Array) -> Array:
-    """The earlier rows of a tile that cross some of the rows that are asked for, whatever they do with packets."""
-    table, which = reviewed.table, rows[chunk]
-    whole, fragments = tile.of_world(WHOLE), tile.of_world(FRAGMENT)
+def _crossing_counts(reviewed: ReviewedList, tile: Tile, rows: Array, chunk: Array, counted: Array) -> Array:
+    """How many rows of a tile, of those that count, cross each of some rows that are asked for."""
+    table = reviewed.table
+    counts = np.zeros(len(chunk), dtype=np.int64)
+    naming, whole, fragments = tile.bits_of(reviewed.row_names_layer4), tile.of_world(WHOLE), tile.of_world(FRAGMENT)
     # Words with all bits set or none, by what the line that is asked for is.
-    ours_whole, ours_fragments = (_spread((table.worlds[which] & world) != 0) for world in (WHOLE, FRAGMENT))
-    both_name = _spread(reviewed.row_names_layer4[which]) & tile.bits_of(reviewed.row_names_layer4)
+    ours_whole, ours_fragments = (_spread((table.worlds[rows[chunk]] & world) != 0) for world in (WHOLE, FRAGMENT))
+    both_name = _spread(reviewed.row_names_layer4[rows[chunk]]) & naming
     theirs = fragments & ~both_name
     meets, meets_fragments = tile.both("overlaps", chunk)
-    meets = (meets & ours_whole) | (meets_fragments & theirs & ours_fragments)
-    within, within_fragments = tile.both("lies in", chunk)
+    meets = ((meets & ours_whole) | (meets_fragments & theirs & ours_fragments)) & counted
+    left = np.flatnonzero(meets.any(axis=1))
+    if not len(left):
+        return counts
+    meets, ours_whole, ours_fragments, both_name, theirs = (
+        each[left] for each in (meets, ours_whole, ours_fragments, both_name, theirs)
+    )
+    within, within_fragments = tile.both("lies in", chunk[left])
     inside = (~whole | (within & ours_whole)) & (~theirs | (within_fragments & ours_fragments))
-    around, around_fragments = tile.both("holds", chunk)
+    around, around_fragments = tile.both("holds", chunk[left])
     outside = (~ours_whole | around) & (~ours_fragments | both_name | (theirs & around_fragments))
-    found: Array = meets & ~(inside | outside) & tile.before(which)
-    return found
+    counts[left] = np.bitwise_count(meets & ~(inside | outside)).sum(axis=1, dtype=np.int64)
+    return counts
 
 
 def _add_lines_of_several_rows(

@@ -124,7 +124,8 @@ def _criteria(reviewed: ReviewedList, line: int) -> object:
 def _witness(reviewed: ReviewedList, line: int, worlds: int, active: Array, holders: set[int]) -> Packet | None:
     """Return a packet of the line that no active earlier line holds; else collect lines that hold all of it."""
     for row, world in reviewed.parts(line, worlds):
-        found = reviewed.search(row, reviewed.before(line, row, world, active), world)
+        tried = reviewed.is_long and world == WHOLE
+        found = reviewed.search(row, reviewed.before(line, row, world, active), world, tried=tried)
         if isinstance(found, Packet):
             return found
         holders.update(reviewed.lines_of(found.rows))

@@ -147,6 +147,6 @@ class ReviewedList:
             return np.zeros(0, dtype=np.int64)
         return np.concatenate([np.arange(self.first_row[line], self.end_row[line]) for line in sorted(lines)])
 
-    def search(self, row: Row, among: Array, world: int) -> Packet | Covered:
+    def search(self, row: Row, among: Array, world: int, *, tried: bool = False) -> Packet | Covered:
         """Ask whether rows cover a row; see :meth:`pathcheck.packetset.cover.CoverSearch.search`."""
-        return self.searching.search(row, among, world)
+        return self.searching.search(row, among, world, tried=tried)
