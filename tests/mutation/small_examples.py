@@ -19,6 +19,7 @@ EXAMPLES = int(os.environ.get("MUTATION_EXAMPLES", "25"))
 """Most examples of one property; the suite itself runs up to 150."""
 
 _durations: dict[str, float] = {}
+_failed: set[str] = set()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -40,10 +41,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     _durations[report.nodeid] = _durations.get(report.nodeid, 0.0) + report.duration
+    if report.failed:
+        _failed.add(report.nodeid)
 
 
 def pytest_sessionfinish() -> None:
     if target := os.environ.get("MUTATION_DURATIONS"):
         path = Path(target)
         known = json.loads(path.read_text()) if path.exists() else {}
-        path.write_text(json.dumps(known | _durations, indent=0))
+        sound = {name: seconds for name, seconds in (known | _durations).items() if name not in _failed}
+        path.write_text(json.dumps(sound, indent=0))
