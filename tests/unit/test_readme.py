@@ -25,9 +25,24 @@ def blocks() -> list[tuple[str, str, str]]:
     return found
 
 
+def lay_out(folder: Path) -> None:
+    """Put the demo fleet where the pages have it: once by its name, and before and after the edit that a page shows."""
+    fleet = ROOT / "corpora" / "ferry-operator" / "fleet"
+    for name in ("pathcheck-demo", "before", "after"):
+        shutil.copytree(fleet, folder / name)
+    page = (ROOT / "docs" / "comparing.md").read_text()
+    for patch in re.findall(r"```diff\n(.*?)```", page, re.S):
+        lines = patch.splitlines()
+        file = folder / lines[1].removeprefix("+++ ")
+        old, new = ("".join(f"{line[1:]}\n" for line in lines[3:] if line[0] == sign) for sign in "-+")
+        text = file.read_text()
+        assert text.count(old) == 1
+        file.write_text(text.replace(old, new))
+
+
 @pytest.fixture
 def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    shutil.copytree(ROOT / "corpora" / "ferry-operator" / "fleet", tmp_path / "pathcheck-demo")
+    lay_out(tmp_path)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -63,7 +78,7 @@ def rewrite() -> None:
     page = ROOT / "README.md"
     text = page.read_text()
     with tempfile.TemporaryDirectory() as folder:
-        shutil.copytree(ROOT / "corpora" / "ferry-operator" / "fleet", Path(folder) / "pathcheck-demo")
+        lay_out(Path(folder))
         for name, command, output in blocks():
             if name == page.name:
                 program = [sys.executable, "-m", "pathcheck", *shlex.split(command)[1:]]
