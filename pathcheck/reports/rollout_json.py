@@ -22,6 +22,7 @@ def rollout_document(rollout: Rollout) -> Document:
         "answer": rollout.answer,
         "plan": [_step(step) for step in rollout.plan],
         "lost": _lost(rollout.lost),
+        "unavoidable": _lost(rollout.unavoidable),
         "open": _lost(rollout.open),
         "already": [_lost(one) for one in rollout.already],
         "states": {
@@ -87,6 +88,7 @@ def _rewrite(rewrite: Rewrite | None) -> Document | None:
         return None
     return {
         "answer": rewrite.answer,
+        "harmless": rewrite.is_harmless,
         "lists": [
             {"device": device, "acl": old, "new": new, "bound_at": list(places)}
             for device, old, new, places in rewrite.lists

@@ -47,6 +47,8 @@ def render_rollout(rollout: Rollout, paint: Paint) -> str:
         out += ["", "a safe order", *_plan(rollout.plan)]
     if rollout.lost is not None and rollout.lost not in rollout.already:
         out += ["", "the shortest way into the lock-out", *_way(rollout.lost)]
+    if rollout.unavoidable is not None:
+        out += ["", "that could be avoided, this cannot", *_way(rollout.unavoidable)]
     if rollout.open is not None:
         out += ["", "what leaves it open", *_way(rollout.open)]
     if rollout.rewrite is not None:
@@ -136,13 +138,18 @@ def _short(held: Held) -> str:
 
 def _rewrite(rewrite: Rewrite, paint: Paint) -> list[str]:
     """The proposal, and what the search says of it."""
-    verdict = {
-        RolloutAnswer.ANY: "the same search finds any order of it safe",
-        RolloutAnswer.SOME: "the same search finds this order of it safe",
-        RolloutAnswer.NONE: "but the same search finds no safe order of it either: the lists are not the only cause",
-        RolloutAnswer.UNCERTAIN: "whether some order of it is safe rests on what is not known",
-    }[rewrite.answer]
-    out = [f"a rewrite of lists that are bound: {paint(verdict, _COLOURS[rewrite.answer])}"]
+    if rewrite.answer is RolloutAnswer.ANY:
+        verdict = "the same search finds any order safe with it"
+    elif rewrite.answer is RolloutAnswer.SOME:
+        verdict = "the same search finds a safe order with it"
+    elif rewrite.is_harmless:
+        verdict = "the same search finds nothing lost by it; what is still lost has other causes"
+    elif rewrite.answer is RolloutAnswer.UNCERTAIN:
+        verdict = "whether some order is safe with it rests on what is not known"
+    else:
+        verdict = "but with it, too, the same search finds no safe order"
+    colour = Verdict.PERMITTED if rewrite.is_harmless else _COLOURS[rewrite.answer]
+    out = [f"a rewrite of lists that are bound: {paint(verdict, colour)}"]
     for device, old, new, places in rewrite.lists:
         out.append(
             f"  {device}: enter the new lines as `{new}`, bind it at once in place of `{old}` at {_few(places)}, "

@@ -137,11 +137,14 @@ class Rewrite:
         What the same search says of the rollout with the rewrite.
     plan
         One safe order of it, where there is one.
+    is_harmless
+        Whether nothing is lost, or may be, because of the rewritten lists: then what is still lost has other causes.
     """
 
     lists: tuple[tuple[str, str, str, tuple[str, ...]], ...]
     answer: RolloutAnswer
     plan: tuple[Step, ...]
+    is_harmless: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +163,8 @@ class Rollout:
         A safe order of all jobs; with `any` one of many. Empty where none is known.
     lost
         The shortest way into a lock-out; None where there is none.
+    unavoidable
+        With `none`: where `lost` could be avoided, the shortest way into a lock-out that each order meets.
     open
         A state that is uncertain, or was not judged, where that matters.
     only_open
@@ -188,6 +193,7 @@ class Rollout:
     plan: tuple[Step, ...]
     states: StateCount
     lost: LostState | None = None
+    unavoidable: LostState | None = None
     open: LostState | None = None
     only_open: bool = False
     already: tuple[LostState, ...] = ()

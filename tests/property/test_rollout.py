@@ -285,7 +285,10 @@ def managed_changes(draw: st.DrawFn) -> tuple[FleetConfig, FleetConfig]:
     before = [draw(cores()), draw(switches("pier", 11)), draw(switches("quay", 12))]
     chosen = draw(st.lists(st.sampled_from(range(3)), min_size=1, max_size=2, unique=True))
     drawn = [draw(cores()), draw(switches("pier", 11)), draw(switches("quay", 12))]
-    after = [drawn[n] if n in chosen else before[n] for n in range(3)]
+    after = list(before)
+    for n in chosen:
+        parts = draw(st.frozensets(st.sampled_from(JOB_PARTS), min_size=2, max_size=4))
+        after[n] = with_parts(before[n], drawn[n], parts) if draw(st.sampled_from((True, True, False))) else drawn[n]
     jobs = draw(st.sampled_from(((), (("addresses", "gateway"),), (("vlans", "ports"), ("bindings", "lists")))))
     return tuple(replace(fleet(*made, links=links), places=place, jobs=jobs) for made in (before, after))  # type: ignore[return-value]
 

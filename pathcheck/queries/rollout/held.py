@@ -24,6 +24,7 @@ from pathcheck.queries.rollout.states import Position
 from pathcheck.queries.rollout.watched import Notes, WatchedFleets
 from pathcheck.results.requirement import Standing as Requirement
 from pathcheck.results.rollout import Held
+from pathcheck.results.verdict import Reason
 from pathcheck.source import Span
 
 __all__ = ["AlwaysFlow", "Evidence", "Session", "Target", "judge_target", "loaded_state"]
@@ -92,7 +93,7 @@ class Session:
         sample = None
         if answer.flow is not None:
             there, back = answer.flow.paths, answer.flow.reply.paths if answer.flow.reply is not None else ()
-            paths = [path for path in (*there, *back) if path.reason.verdict != "permitted"]
+            paths = [path for path in (*there, *back) if path.reason is not Reason.ARRIVED]
             sample = paths[0].sample if paths else None
         return Evidence(link.message, link.span, link.device, sample)
 

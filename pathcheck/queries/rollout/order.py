@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from pathcheck.queries.rollout.cover import Masks, holds_in
 
-__all__ = ["Guard", "Search", "TooManyStatesError", "connected_groups", "find_order"]
+__all__ = ["Guard", "Search", "TooManyStatesError", "blocked_chains", "connected_groups", "find_order"]
 
 
 class TooManyStatesError(Exception):
@@ -50,23 +50,37 @@ class Search:
     def run(self) -> tuple[int, ...] | None:
         """Return the chains in the order in which their steps are done; None where no order is safe.
 
+        An order in which no job comes between the steps of another is looked for first.
+
         Raises
         ------
         TooManyStatesError
             The bound was hit.
         """
+        if all(self.ends[chain] == 1 for chain in self.chains):
+            return self._run(whole=True)
+        return self._run(whole=True) or self._run(whole=False)
+
+    def _run(self, *, whole: bool) -> tuple[int, ...] | None:
+        """Search; `whole` asks for jobs that run to their end before the next one."""
         here = dict.fromkeys(self.chains, 0)
         if not self._is_free(here):
             return None
-        dead: set[tuple[int, ...]] = set()
+        dead: set[tuple[int | None, ...]] = set()
         done: list[int] = []
-        moves = [self._moves(here, None)]
+
+        def key(last: int | None) -> tuple[int | None, ...]:
+            """Name the state; with whole jobs it matters which one is under way."""
+            under_way = whole and last is not None and 0 < here[last] < self.ends[last]
+            return (*here.values(), last if under_way else None)
+
+        moves = [self._moves(here, None, whole)]
         while moves:
             if all(here[chain] == self.ends[chain] for chain in self.chains):
                 return tuple(done)
             chain = next(moves[-1], None)
             if chain is None:
-                dead.add(tuple(here.values()))
+                dead.add(key(done[-1] if done else None))
                 moves.pop()
                 if done:
                     here[done.pop()] -= 1
@@ -74,18 +88,20 @@ class Search:
             if not self._may_move(chain, here):
                 continue
             here[chain] += 1
-            if tuple(here.values()) in dead or not self._is_free(here):
+            if key(chain) in dead or not self._is_free(here):
                 here[chain] -= 1
                 continue
             self.visited += 1
             if self.visited > self.most:
                 raise TooManyStatesError
             done.append(chain)
-            moves.append(self._moves(here, chain))
+            moves.append(self._moves(here, chain, whole))
         return None
 
-    def _moves(self, here: Mapping[int, int], last: int | None) -> Iterator[int]:
+    def _moves(self, here: Mapping[int, int], last: int | None, whole: bool) -> Iterator[int]:
         """Return the chains that have steps left: first the one that moved last, then in their order."""
+        if whole and last is not None and here[last] < self.ends[last]:
+            return iter((last,))
         left = [chain for chain in self.chains if here[chain] < self.ends[chain]]
         return iter(sorted(left, key=lambda chain: (chain != last, self.rank[chain])))
 
@@ -157,6 +173,27 @@ def find_order(
     if too_many:
         raise TooManyStatesError
     return _merged(queues, ranks)
+
+
+def blocked_chains(
+    ends: Sequence[int], obstacles: Sequence[Masks], guards: Sequence[Guard] = (), *, most: int = 200_000
+) -> frozenset[int]:
+    """Return the chains of the groups that have no safe order; those that have too many states are left out."""
+    found: set[int] = set()
+    for chains in connected_groups(len(ends), obstacles, guards):
+        members = set(chains)
+        try:
+            order = find_order(
+                ends,
+                [box for box in obstacles if members.issuperset(box)],
+                [guard for guard in guards if guard.chain in members],
+                most=most,
+            )
+        except TooManyStatesError:
+            continue
+        if order is None:
+            found |= members
+    return frozenset(found)
 
 
 def connected_groups(count: int, obstacles: Sequence[Masks], guards: Sequence[Guard]) -> list[tuple[int, ...]]:

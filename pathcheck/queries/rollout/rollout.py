@@ -22,7 +22,7 @@ from pathcheck.model.fleet_config import FleetConfig
 from pathcheck.queries.required_flows import required_flows_of
 from pathcheck.queries.rollout.cover import Budget, Claim, Masks, Standing, cover, holds_in, lowest, widest_boxes
 from pathcheck.queries.rollout.held import AlwaysFlow, Session, Target, judge_target, loaded_state
-from pathcheck.queries.rollout.order import Guard, TooManyStatesError, connected_groups, find_order
+from pathcheck.queries.rollout.order import Guard, TooManyStatesError, blocked_chains, connected_groups, find_order
 from pathcheck.queries.rollout.rewrite import Rewritten, rewritten_space
 from pathcheck.queries.rollout.states import Position, Space, rollout_space, tally
 from pathcheck.queries.rollout.watched import WatchedFleets
@@ -94,6 +94,7 @@ def roll_out(
         lost=places.put(found.lost),
         open=places.put(found.open),
         only_open=found.only_open,
+        unavoidable=places.put(found.unavoidable),
         already=tuple(shown for one in found.already if (shown := places.put(one)) is not None),
         sessions=sum(isinstance(target, Session) for target in targets),
         flows=sum(isinstance(target, AlwaysFlow) for target in targets),
@@ -158,6 +159,7 @@ class _Decision:
     open: LostState | None = None
     only_open: bool = False
     already: tuple[LostState, ...] = ()
+    unavoidable: LostState | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +231,16 @@ class _Judged:
             Step(chain.device, chain.job) for number, chain in enumerate(self.space.chains) if number not in read
         )
 
+    def is_harmless(self, lists: Iterable[tuple[str, str, str, tuple[str, ...]]]) -> bool:
+        """Whether nothing is lost, or may be, because of a job that enters lists under new names."""
+        devices = {name for name, _, _, _ in lists}
+        chains = {
+            number
+            for number, chain in enumerate(self.space.chains)
+            if chain.device in devices and {"lists", "bindings"} <= set(chain.parts)
+        }
+        return not any(chains.intersection(box) for known in self.known for box in (*known.lost, *known.open))
+
     def groups(self) -> tuple[int, ...]:
         """Return the sizes of the groups of jobs that can disturb each other."""
         bad, open_boxes = self._obstacles()
@@ -275,7 +287,8 @@ class _Judged:
             if surely is not None:
                 return _Decision(RolloutAnswer.SOME, self._plan(surely), open=shown, only_open=True, already=already)
             return _Decision(RolloutAnswer.UNCERTAIN, open=shown, already=already)
-        lost = self._shortest(bad, guards)
+        blocked = blocked_chains(self.ends, bad) if surely is None else frozenset()
+        lost = self._shortest(bad, guards, blocked)
         if surely is not None:
             return _Decision(RolloutAnswer.SOME, self._plan(surely), lost=lost, already=already)
         try:
@@ -287,7 +300,9 @@ class _Judged:
         if lost is None or stays_lost or (already and self._order(bad, ()) is not None):
             cause = stays_lost or [known for known in lost_before if known.target.device is not None]
             lost = self._lost_at(cause[0], self.space.start, cause[1:])
-        return _Decision(RolloutAnswer.NONE, lost=lost, already=already)
+            return _Decision(RolloutAnswer.NONE, lost=lost, already=already)
+        shown = self._shortest([box for box in bad if blocked.issuperset(box)], guards, blocked)
+        return _Decision(RolloutAnswer.NONE, lost=lost, already=already, unavoidable=None if shown == lost else shown)
 
     def _search(self, obstacles: Sequence[Masks], guards: Sequence[Guard]) -> tuple[int, ...] | None:
         return find_order(self.ends, obstacles, guards)
@@ -301,17 +316,17 @@ class _Judged:
 
     # ---- the way into the lock-out ----------------------------------------------------------
 
-    def _shortest(self, bad: Sequence[Masks], guards: Sequence[Guard]) -> LostState | None:
-        """Return the lost state with the fewest jobs, then the fewest steps.
+    def _shortest(self, bad: Sequence[Masks], guards: Sequence[Guard], blocked: frozenset[int]) -> LostState | None:
+        """Return the lost state with the fewest jobs, then the fewest steps; `blocked` chains come first.
 
         All states on any way into it have fewer, so none of them is lost: it can be reached.
         """
-        ways = [self._first_of(box) for box in bad]
+        ways = {self._first_of(box): blocked.issuperset(box) for box in bad}
         if guards:
-            ways = [way for way in ways if self._can_reach(way, bad, guards)]
+            ways = {way: first for way, first in ways.items() if self._can_reach(way, bad, guards)}
         if not ways:
             return None
-        way = min(ways, key=lambda way: (sum(done > 0 for done in way), sum(way), way))
+        way = min(ways, key=lambda way: (sum(done > 0 for done in way), not ways[way], sum(way), way))
         there = [known for known in self.known if known.before is not Standing.LOST]
         losing = [known for known in there if any(holds_in(box, way) for box in known.boxes(Standing.LOST))]
         losing.sort(key=lambda known: not self._is_own(known, way))
@@ -402,7 +417,7 @@ def _rewrite(rewritten: Rewritten, targets: Sequence[Target], most: int) -> Rewr
     judged = _Judged(rewritten.space, targets, Budget(most))
     judged.judge(lambda _: None)
     found = judged.decide()
-    return Rewrite(rewritten.lists, found.answer, found.plan)
+    return Rewrite(rewritten.lists, found.answer, found.plan, is_harmless=judged.is_harmless(rewritten.lists))
 
 
 # ---- what the answer rests on ---------------------------------------------------------------
