@@ -158,8 +158,9 @@ def _try_all(
         if not each["tests"]:
             same = {"key": each["mutant"]["key"], "mark": each["mark"], "body": each["body"]}
             _write(state, {"outcome": "unreached", "test": ""} | same)
-    # Neighbours stay in one process, which learns there what kills.
-    quick = sorted((each for each in reached if each["mutant"]["function"]), key=lambda each: each["mutant"]["key"])
+    # Mutants of one function stay together, as the process learns what kills there; functions come in any order, so
+    # that what is known after an interrupt is no worse a sample.
+    quick = sorted((each for each in reached if each["mutant"]["function"]), key=_by_chance)
     share = -(-len(quick) // options.jobs)
     servers = []
     for number in range(options.jobs):
@@ -177,6 +178,12 @@ def _try_all(
                 print(f"\r{done} results", end="", file=sys.stderr, flush=True)
         if server.returncode:
             raise SystemExit(f"a process that tries mutants ended with {server.returncode}; see {state}/server-*.log")
+
+
+def _by_chance(work: dict[str, Any]) -> tuple[str, str]:
+    """Order of work: by a fingerprint of the function, then by mutant."""
+    mutant = work["mutant"]
+    return hashlib.sha256(f"{mutant['file']} {mutant['function']}".encode()).hexdigest(), mutant["key"]
 
 
 def _start_server(part: list[dict[str, Any]], number: int, tree: Path, state: Path) -> subprocess.Popen[bytes]:
