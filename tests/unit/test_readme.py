@@ -30,6 +30,7 @@ def lay_out(folder: Path) -> None:
     fleet = ROOT / "corpora" / "ferry-operator" / "fleet"
     for name in ("pathcheck-demo", "before", "after"):
         shutil.copytree(fleet, folder / name)
+    shutil.copytree(ROOT / "corpora" / "ferry-rollout", folder / "ferry-rollout")
     page = (ROOT / "docs" / "comparing.md").read_text()
     for patch in re.findall(r"```diff\n(.*?)```", page, re.S):
         lines = patch.splitlines()
