@@ -11,7 +11,7 @@ import pytest
 from pathcheck.cli.main import run
 
 DOCS = Path(__file__).parents[2] / "docs"
-PAGES = ["bootstrap.md", "identity.md"]
+PAGES = ["bootstrap.md", "identity.md", "removals.md"]
 FILE = re.compile(r"^```(?:cfg|yaml) (\S+)\n(.*?)^```$", re.M | re.S)
 COMMAND = re.compile(r"^```console\n\$ (pathcheck [^\n]*)\n(.*?)^```$", re.M | re.S)
 
