@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from pathcheck.results.manageability import ManageabilityReport
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
+    from pathcheck.results.rehearsal import Rehearsal
     from pathcheck.results.requirement import RequirementReport
+    from pathcheck.results.rollout import Rollout
     from pathcheck.results.route_lookup import RouteLookup
     from pathcheck.results.tidy import TidyResult
 
@@ -158,6 +160,43 @@ class Fleet:
         if question.acl is not None:
             raise FlowError(f"`--acl {question.acl}` asks one list alone", help="use `list_decision`")
         return ask_flow(self.loaded, question.flow, reply=question.reply)
+
+    def rehearse(self, *words: str, packets: int = 500, namespaces: int = 64, seconds: float = 120) -> Rehearsal:
+        """Send packets of a flow through the fleet in namespaces of this machine, as `pathcheck rehearse` does.
+
+        Parameters
+        ----------
+        words
+            As for :meth:`flow`.
+        packets, namespaces, seconds
+            What it may take.
+
+        Returns
+        -------
+        Rehearsal
+            What the model says and what the kernel did, by groups of packets; `agrees` is None where some
+            of it stays open.
+
+        Raises
+        ------
+        FlowError, UnknownNameError, CapacityError, InternalFault
+            As for :meth:`flow`.
+        LaboratoryError
+            This machine cannot do it: root, `ip` and `nft` are needed.
+        """
+        from pathcheck.queries.rehearse import ask_rehearsal
+
+        question = self._question(words, None, None, None, False, None, None, True)
+        if question.acl is not None:
+            raise FlowError(f"`--acl {question.acl}` asks one list alone, which is not rehearsed")
+        return ask_rehearsal(
+            self.loaded,
+            question.flow,
+            reply=question.reply,
+            packets=packets,
+            namespaces=namespaces,
+            seconds=seconds,
+        )
 
     def check(self) -> tuple[Finding, ...]:
         """Look for everything that the fleet has input for, as `pathcheck check` does.
@@ -385,6 +424,32 @@ class Fleet:
 
         finder = ListFinder(self.loaded.folder, device, self.loaded)
         return compare_named(*finder.pair(before, after))
+
+    def rollout(self, before: str | Path, *, by_line: bool = False) -> Rollout:
+        """Ask in which order the jobs can run that bring a fleet from another state to this one.
+
+        Parameters
+        ----------
+        before
+            What the devices have now: a folder, or `git:REV` for a revision of this fleet's folder.
+        by_line
+            Whether a changed list is deleted first and then entered line by line.
+
+        Raises
+        ------
+        UsageError
+            Nothing is to be judged: no session of the controller, and no required flow that is marked `always`.
+        InputError
+            The other state cannot be read.
+        InternalFault
+            The engine and its second opinion disagree.
+        """
+        from pathcheck.fleet_source import FleetState, read_state
+        from pathcheck.queries.rollout import roll_out
+
+        folder = self.loaded.folder
+        here = FleetState(str(folder), self.loaded, lambda name: (folder / name).read_bytes())
+        return roll_out(read_state(str(before), folder), here, by_line=by_line)
 
     def tidy(self, access_list: str, *, device: str | None = None) -> tuple[TidyResult, ...]:
         """Write an access list shorter without changing what it decides.
