@@ -95,7 +95,7 @@ HELP_PAGES = {
     ),
     "removals": HelpPage(
         "what full replacement takes away from devices",
-        ("pathcheck removals git:main .", "pathcheck removals captured/quay-a.cfg . --max-deletions 5"),
+        ("pathcheck removals pathcheck-demo .", "pathcheck removals pathcheck-demo/quay-b.cfg . --max-deletions 5"),
     ),
     "routes": HelpPage(
         "routes that cannot act or mislead; loops and black holes",
@@ -111,7 +111,7 @@ HELP_PAGES = {
     ),
     "bootstrap": HelpPage(
         "whether a blank switch gets to the controller, by stages",
-        ("pathcheck bootstrap", "pathcheck bootstrap quay-b"),
+        ("pathcheck bootstrap", "pathcheck bootstrap quay-a"),
     ),
     "manageable": HelpPage(
         "whether the controller can manage each device, link by link",

@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from bootstrap_fleets import bootstrap_fleet
 from typer.testing import CliRunner
 
 from pathcheck.cli.help_page import HELP_PAGES
@@ -45,6 +46,9 @@ def test_an_example_works_in_the_demo_fleet(example: str, tmp_path: Path, monkey
     shutil.copytree(FLEET, tmp_path, dirs_exist_ok=True)
     if "pathcheck-demo" in example:
         shutil.copytree(FLEET, tmp_path / "pathcheck-demo")
+    if "bootstrap" in example:  # the demo's switches are all in service
+        for name, data in bootstrap_fleet().items():
+            (tmp_path / name).write_bytes(data)
     (tmp_path / "flows.txt").write_text("tcp 10.20.20.7 10.10.90.20:443\n")
     monkeypatch.chdir(tmp_path)
     program, *words = shlex.split(example)
