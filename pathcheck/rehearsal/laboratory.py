@@ -15,7 +15,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from types import TracebackType
 
-from pathcheck.errors import OutOfTimeError
+from pathcheck.errors import CapacityError, OutOfTimeError
 from pathcheck.evaluator.route import routes_packets
 from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.packet.address import Address, IPVersion
@@ -110,6 +110,8 @@ class Laboratory:
 
     Raises
     ------
+    CapacityError
+        The devices have more interfaces than can be told apart.
     LaboratoryError
         The machine refuses something.
     OutOfTimeError
@@ -118,6 +120,11 @@ class Laboratory:
 
     def __init__(self, config: FleetConfig, devices: Collection[str], *, seconds: float | None = None) -> None:
         self.plan = Plan(config, devices)
+        if len(self.plan.ports) > MOST_NUMBERS:
+            raise CapacityError(
+                f"the devices have {len(self.plan.ports):,} routed interfaces, of which {MOST_NUMBERS:,} can be built",
+                help="rehearse a narrower flow, or with fewer `--namespaces`",
+            )
         self._seconds = seconds
         self._started = time.monotonic()
         self._rooms: list[_Room] = []
@@ -185,7 +192,7 @@ class Laboratory:
             room.namespace.run("nft", "-f", "-", text=text)
 
     def _namespace(self, settings: dict[str, str]) -> Namespace:
-        made = Namespace()
+        made = Namespace(None if self._seconds is None else self._started + self._seconds)
         self._namespaces.append(made)
         made.set(settings)
         return made

@@ -12,18 +12,19 @@ import ctypes
 import os
 import shutil
 import subprocess
+import time
 from collections.abc import Callable, Mapping
 from typing import TypeVar
 
-from pathcheck.errors import LaboratoryError
+from pathcheck.errors import LaboratoryError, OutOfTimeError
 
 __all__ = ["Namespace", "lacking"]
 
 T = TypeVar("T")
 
 _NEW_NETWORK = 0x40000000  # CLONE_NEWNET of sched.h
-_SECONDS = 60
-"""No program that sets up a namespace takes longer than this."""
+_SECONDS = 60.0
+"""No program in a namespace takes longer than this, unless it is told when it has to be ready."""
 
 
 class Namespace:
@@ -33,9 +34,15 @@ class Namespace:
     ----------
     path
         A path under which programs of this machine find it as long as it lives.
+
+    Parameters
+    ----------
+    until
+        The time, of the clock that only goes forward, at which programs in it are stopped; None for a minute each.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, until: float | None = None) -> None:
+        self._until = until
         home = os.open("/proc/thread-self/ns/net", os.O_RDONLY | os.O_CLOEXEC)
         try:
             _call("unshare", _NEW_NETWORK)
@@ -76,15 +83,20 @@ class Namespace:
         Raises
         ------
         LaboratoryError
-            It failed, and `may_fail` is not set; or it did not end.
+            It failed, and `may_fail` is not set.
+        OutOfTimeError
+            It did not end in time.
         """
+        seconds = _SECONDS if self._until is None else max(0.1, self._until - time.monotonic())
 
         def work() -> subprocess.CompletedProcess[str]:
-            return subprocess.run(command, input=text, capture_output=True, text=True, check=False, timeout=_SECONDS)
+            return subprocess.run(command, input=text, capture_output=True, text=True, check=False, timeout=seconds)
 
         try:
             done = self.inside(work)
-        except (OSError, subprocess.TimeoutExpired) as error:
+        except subprocess.TimeoutExpired:
+            raise OutOfTimeError(f"the program `{command[0]}` did not end in the time that was left") from None
+        except OSError as error:
             raise LaboratoryError(f"the program `{command[0]}` could not be run: {error}") from None
         if done.returncode and not may_fail:
             complaint = " ".join(done.stderr.split())[:400]

@@ -18,7 +18,7 @@ from pathcheck.cli.main import app
 from pathcheck.fleet import LoadedFleet, load_fleet
 from pathcheck.parser.flow_words import read_flow_line
 from pathcheck.queries.rehearse import ask_rehearsal
-from pathcheck.rehearsal import Laboratory, laboratory
+from pathcheck.rehearsal import Laboratory
 from pathcheck.reports.rehearsal_json import rehearsal_document
 from pathcheck.reports.rehearsal_text import render_rehearsal
 from pathcheck.reports.terminal import Paint
@@ -89,11 +89,13 @@ def test_bounds_are_kept() -> None:
     assert status == 0 and sum(made["packets"].values()) == 7
 
 
-def test_time_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    clock = iter(range(0, 10_000, 50))
-    monkeypatch.setattr(laboratory.time, "monotonic", lambda: float(next(clock)))
-    status, made = document("tcp 10.20.20.7 10.10.90.20:443 --seconds 60")
-    assert status == 3 and "longer than 60 seconds" in made["obstacle"]
+def test_time_is_bounded() -> None:
+    loaded = load_fleet(DEMO)
+    flow = read_flow_line("tcp 10.20.20.7 10.10.90.20:443", loaded.config).flow
+    rehearsal = ask_rehearsal(loaded, flow, seconds=0.02)
+    assert rehearsal.agrees is None and rehearsal.groups == ()
+    assert rehearsal.obstacle is not None and "`--seconds` allows more" in rehearsal.obstacle
+    assert "not rehearsed: " in render_rehearsal(rehearsal, Paint())
 
 
 def test_packets_within_one_subnet_need_no_device() -> None:
