@@ -1,4 +1,4 @@
-"""`pathcheck audit`: addresses, gateways, VLANs, cables and names of the whole fleet."""
+"""`pathcheck audit`: addresses, gateways, VLANs, cables and names of the whole fleet, and who is which."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ def audit(
     outputs: OutputOption = None,
     json: JsonOption = False,
 ) -> int:
-    """Find contradictions among the addresses, gateways, VLANs, trunks and names of a fleet.
+    """Find contradictions among the addresses, gateways, VLANs, trunks, names and serial numbers of a fleet.
+
+    With a part `bootstrap` in `fleet.yaml` also what keeps blank switches from coming up.
 
     Exit status: 0 nothing worse than a note; 1 an error or a warning.
     """
