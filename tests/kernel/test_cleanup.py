@@ -21,7 +21,9 @@ from pathcheck.rehearsal import Laboratory, Sending, laboratory
 TESTS = Path(__file__).parents[1]
 
 HOLDING = """
-import sys, time
+import signal, sys
+# A process that a shell started in the background ignores the interrupt from its keyboard.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 sys.path.insert(0, {tests!r})
 from model_builders import device, fleet, interface, packet
 from pathcheck.model.fleet_config import LinkEnd
@@ -72,13 +74,16 @@ def test_a_process_that_is_stopped_leaves_nothing(number: signal.Signals) -> Non
     with subprocess.Popen(
         [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     ) as running:
-        assert running.stdout is not None
-        made = set(map(int, running.stdout.readline().split()))
-        assert len(made) == 2
-        assert made <= namespaces_held()
-        time.sleep(0.1)
-        running.send_signal(number)
-        assert running.wait(20) != 0
+        try:
+            assert running.stdout is not None
+            made = set(map(int, running.stdout.readline().split()))
+            assert len(made) == 2
+            assert made <= namespaces_held()
+            time.sleep(0.1)
+            running.send_signal(number)
+            assert running.wait(60) != 0
+        finally:
+            running.kill()
     assert not made & namespaces_held()
     assert interfaces_here() == before
 
