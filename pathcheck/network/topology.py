@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Attachment", "Cable", "Topology"]
 
+_LOOKED_UP = 8
+"""Addresses of a prefix that are looked up one by one; of more, those that there are are found by their order."""
+
 
 @dataclass(frozen=True, slots=True)
 class Attachment:
@@ -138,7 +141,7 @@ class Topology:
 
     def owned_within(self, prefix: Prefix) -> tuple[Attachment, ...]:
         """Return the attachments, up or down, whose own address lies in a prefix, in the order of the addresses."""
-        if prefix.size <= len(self._by_address):
+        if prefix.size <= _LOOKED_UP:
             addresses: Iterable[Address] = (
                 Address(prefix.version, value) for value in range(prefix.value, prefix.value + prefix.size)
             )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
+from operator import itemgetter
 
 __all__ = ["Ranges"]
 
@@ -68,6 +70,11 @@ class Ranges:
 
     def __and__(self, other: Ranges) -> Ranges:
         return Ranges.of(*((max(a, c), min(b, d)) for a, b in self.spans for c, d in other.spans))
+
+    def meets(self, low: int, high: int) -> bool:
+        """Whether some number of an inclusive range is in the set."""
+        place = bisect_right(self.spans, high, key=itemgetter(0)) - 1
+        return place >= 0 and self.spans[place][1] >= low
 
     def complement(self, highest: int) -> Ranges:
         """Return the numbers from 0 to `highest` that are not in the set."""

@@ -19,6 +19,7 @@ from pathcheck.packet.address import WIDTH, IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.packetset.blocks import Block
@@ -152,9 +153,10 @@ class EndToEnd:
         if self.touched.stations.is_empty and self.touched.own.is_empty:
             return
         sides = []
+        sources = self.touched.stations.sources()
         for side, network in enumerate(self.states.networks):
             found = _Side(network)
-            for subnet in self.stations.subnets(side, self.version):
+            for subnet in self.stations.subnets(side, self.version, sources):
                 packets = self.touched.stations & sources_of(self.version, [subnet])
                 if packets.is_empty:
                     continue
@@ -178,7 +180,8 @@ class EndToEnd:
     def _inside_units(self) -> Iterator[_Unit]:
         """Yield the subnets with stations, then the devices."""
         nowhere = self._unrouted()
-        subnets = sorted({subnet for side in (0, 1) for subnet in self.stations.subnets(side, self.version)})
+        touched = self.touched.stations.sources()
+        subnets = sorted({subnet for side in (0, 1) for subnet in self.stations.subnets(side, self.version, touched)})
         done = packet_space(self.version).empty
         for subnet in sorted(subnets, key=lambda one: (-one.length, one.value)):
             sources = sources_of(self.version, [subnet])
@@ -247,7 +250,8 @@ class EndToEnd:
             handed = {end: prefixes for end, prefixes in handed.items() if end in self.touched.entering}
         if not handed:
             return
-        inside = fleet_sources(self.states, self.version) | sources_of(self.version, _NOT_ROUTED[self.version])
+        within = Ranges.of(*((one.value, one.value + one.size - 1) for prefixes in handed.values() for one in prefixes))
+        inside = fleet_sources(self.states, self.version, within) | sources_of(self.version, _NOT_ROUTED[self.version])
         groups: list[tuple[list[PacketSet], list[tuple[LinkEnd, PacketSet, PacketSet]]]] = []
         for end, prefixes in handed.items():
             sources = sources_of(self.version, prefixes) - inside

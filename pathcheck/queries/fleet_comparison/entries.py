@@ -14,6 +14,7 @@ from pathcheck.network.topology import Attachment
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.fleet_comparison.nearness import Nearness
@@ -29,20 +30,28 @@ class StationEntries:
 
     states: States
     near: Nearness
-    _subnets: dict[tuple[int, IPVersion], tuple[Prefix, ...]] = field(default_factory=dict)
+    _subnets: dict[tuple[int, IPVersion, Ranges | None], tuple[Prefix, ...]] = field(default_factory=dict)
     _entries: dict[tuple[int, Prefix], Entries | None] = field(default_factory=dict)
 
-    def subnets(self, side: int, version: IPVersion) -> tuple[Prefix, ...]:
-        """Return the subnets of one state that hold stations; one inside another is left out."""
+    def subnets(self, side: int, version: IPVersion, sources: Ranges | None = None) -> tuple[Prefix, ...]:
+        """Return the subnets of one state that hold stations; one inside another is left out.
+
+        Parameters
+        ----------
+        sources
+            Only subnets with some of these addresses are wanted, given as numbers.
+        """
         side = 0 if self.near.is_nothing else side
-        key = (side, version)
+        key = (side, version, sources)
         if key not in self._subnets:
             topology = self.states.networks[side].topology
             found = sorted(
                 (
                     subnet
                     for subnet in topology.subnets()
-                    if subnet.version == version and holds_stations(topology, subnet)
+                    if subnet.version == version
+                    and (sources is None or sources.meets(subnet.value, subnet.value + subnet.size - 1))
+                    and holds_stations(topology, subnet)
                 ),
                 key=lambda subnet: (subnet.value, subnet.length),
             )
@@ -150,9 +159,12 @@ def sources_of(version: IPVersion, prefixes: Iterable[Prefix]) -> PacketSet:
     return packet_space(version).of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in prefixes)
 
 
-def fleet_sources(states: States, version: IPVersion) -> PacketSet:
-    """Return all packets whose source is on a subnet of the fleet in either state."""
+def fleet_sources(states: States, version: IPVersion, within: Ranges) -> PacketSet:
+    """Return all packets whose source is on a subnet of the fleet in either state that holds some of some addresses."""
     subnets = {
-        subnet for network in states.networks for subnet in network.topology.subnets() if subnet.version == version
+        subnet
+        for network in states.networks
+        for subnet in network.topology.subnets()
+        if subnet.version == version and within.meets(subnet.value, subnet.value + subnet.size - 1)
     }
     return sources_of(version, sorted(subnets))

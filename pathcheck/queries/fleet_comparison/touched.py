@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from pathcheck.dataplane.fib import Fib, FibEntry
 from pathcheck.model.access_list import Family
 from pathcheck.model.fleet_config import LinkEnd
+from pathcheck.model.interface import InterfaceAddress
 from pathcheck.model.unmodelled import (
     DeviceScope,
     InterfaceScope,
@@ -160,8 +161,9 @@ class _Touching:
         there: dict[LinkEnd, Spans] = {}
         away: dict[LinkEnd, Spans] = {}
         if self.into or self.out or not self.near.is_nothing or not all(one.is_empty for one in self.routed):
+            among = self._swept()
             for side in (0, 1):
-                self._sweep(side, there, away, handed)
+                self._sweep(side, among, there, away, handed)
         for end, packets in self.into.items():
             self.spots.append(Spot(end.device, end.interface, packets))
             self.routed.append(packets & self._destinations(there.get(end, [])))
@@ -325,8 +327,44 @@ class _Touching:
             if not self._is_taken_alike(end, Address(self.version, value)):
                 yield value, value + 1
 
+    def _swept(self) -> frozenset[str] | None:
+        """Return the devices whose tables matter, None for all.
+
+        Where nothing but what arrives at some interfaces is treated otherwise, and nobody but stations can send
+        packets to these, only what their own devices hand to others tells who else may send there.
+        """
+        if self.out or not self.near.is_nothing or not all(one.is_empty for one in self.routed):
+            return None
+        if not all(map(self._is_alone, self.into)):
+            return None
+        return frozenset(end.device for end in self.into)
+
+    def _is_alone(self, end: LinkEnd) -> bool:
+        """Whether no other interface is on the subnets of one, or cabled to it, in either state."""
+        if not self._addresses(end):
+            return False  # without an address it may be reached by the one of another interface
+        for network in self.states.networks:
+            topology = network.topology
+            if any(end in (link.a, link.b) for link in topology.config.links):
+                return False
+            for prefix in self._subnets(end):
+                if any(item.end != end for item in topology.overlapping(prefix)):
+                    return False
+        return not any(item.role == "link-local" for item in self._interfaces_of(end))
+
+    def _interfaces_of(self, end: LinkEnd) -> Iterator[InterfaceAddress]:
+        """Yield the addresses of an interface in both states."""
+        for devices in self.states.devices:
+            if end.device in devices and end.interface in devices[end.device].interfaces:
+                yield from devices[end.device].interfaces[end.interface].addresses
+
     def _sweep(
-        self, side: int, there: dict[LinkEnd, Spans], away: dict[LinkEnd, Spans], handed: dict[LinkEnd, Spans]
+        self,
+        side: int,
+        among: frozenset[str] | None,
+        there: dict[LinkEnd, Spans],
+        away: dict[LinkEnd, Spans],
+        handed: dict[LinkEnd, Spans],
     ) -> None:
         """Note which destinations the tables send to the noted interfaces, by them, and out of the fleet."""
         # Where both states have the same interfaces, what leaves one is taken by the same neighbours.
@@ -334,7 +372,9 @@ class _Touching:
         changed = {pair.name for pair in self.states.pairs}
         noted = sorted({prefix.value for end in self.into for prefix in self._addresses(end)})
         for device in self.states.networks[side].topology.devices:
-            if side and self.near.is_nothing and device.name not in changed:
+            if (among is not None and device.name not in among) or (
+                side and self.near.is_nothing and device.name not in changed
+            ):
                 continue
             for fib in tables_of(self.states.networks[side], device, self.version).values():
                 for low, high, piece in fib.runs():
