@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-import math
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from random import Random
+
+from made_fleets import make_fleet
+from results import Results, exponent
 
 from pathcheck.errors import FlowError
 from pathcheck.fleet import LoadedFleet, load_fleet
@@ -23,17 +26,17 @@ SERVICE = "tcp/443"
 _SOME = 20
 
 
-def measure_reach(folder: Path, most: int) -> None:
-    """Print a row for each fleet up to that many devices, in processor seconds, beside single flows over it.
-
-    The last column is the exponent with which the time grew since the row above: 1 is proportional to the devices.
-    """
-    from made_fleets import make_fleet  # the folder is on the path of the benchmarks only
-
-    heads = (("cells", 7), ("cpu s", 9), ("ms a cell", 9), ("flow, ms", 9), ("ratio", 6), ("exponent", 8))
-    print(f"{f'reach, {SERVICE}':32} {' '.join(f'{head:>{width}}' for head, width in heads)}")
-    before: tuple[int, float] | None = None
-    for devices in sorted({most // 10, most // 4, most // 2, most}):
+def measure_reach(results: Results, folder: Path, sizes: Sequence[int]) -> None:
+    """Measure the matrix of subnets on fleets of growing size, beside single flows over the same fleet."""
+    table = results.table(
+        "Matrix of subnets",
+        f"`reach {SERVICE}` from {SIDE} subnets to {SIDE}, in processor seconds without reading the fleet (leaf and "
+        "spine, 100 list lines and 20 routes a device), beside one `flow` for each cell, the mean of some. The "
+        "exponent tells how the time grew with the devices.",
+        "devices", "cells", "processor s", "ms a cell", "one flow, ms", "ratio", "exponent",
+    )  # fmt: skip
+    grown: list[tuple[float, float]] = []
+    for devices in sizes:
         made = folder / f"reach-{devices}"
         make_fleet(made, devices, list_lines=100 * devices, routes=20 * devices)
         loaded = load_fleet(made)
@@ -42,14 +45,12 @@ def measure_reach(folder: Path, most: int) -> None:
         seconds, answer = _matrix(loaded, ends)
         single = _flow(loaded, ends) * 1000
         each = seconds * 1000 / len(answer.cells)
-        growth = ""
-        if before is not None and len(ends) == SIDE:
-            growth = f"{math.log(seconds / before[1]) / math.log(devices / before[0]):8.2f}"
         if len(ends) == SIDE:
-            before = (devices, seconds)
-        row = f"{f'{devices} devices':32} {len(answer.cells):7} {seconds:9.2f} {each:9.3f} {single:9.1f}"
-        print(f"{row} {single / each:6.0f} {growth:>8}", flush=True)
-    print()
+            grown.append((devices, seconds))
+        table.add(
+            f"{devices:,}", f"{len(answer.cells):,}", seconds, each, single, single / each,
+            exponent(grown) if len(ends) == SIDE else "",
+        )  # fmt: skip
 
 
 def _matrix(loaded: LoadedFleet, ends: list[ReachEnd]) -> tuple[float, ReachAnswer]:
