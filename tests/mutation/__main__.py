@@ -51,13 +51,26 @@ def main() -> int:
     scores = [_score(room, of, some, results, equivalents, tree) for room, (of, some) in chosen.items()]
     _print(scores, equivalents, tree, results)
     if options.page:
-        how = "python tests/mutation " + ("--all" if options.all else f"--sample {options.sample}") + " --page"
+        size = "--all" if options.all else f"--sample {options.sample}"
+        how = f"python tests/mutation {size} --seed {options.seed} --cap {options.cap:g} --page"
         text = page(
-            scores, seed=options.seed, seconds=results.seconds, command=how, cap=options.cap, examples=options.examples
+            scores,
+            revision=_revision(),
+            seed=options.seed,
+            seconds=sum(results.known[each.mutant.key].get("seconds", 0) for score in scores for each in score.tried),
+            command=how,
+            cap=options.cap,
+            examples=options.examples,
         )
         (ROOT / "docs" / "mutation-testing.md").write_text(text)
     print(f"{time.monotonic() - started:.0f} s", file=sys.stderr)
     return int(any(score.value < GOAL for score in scores))
+
+
+def _revision() -> str:
+    """Return the last commit that touched the program."""
+    command = ["git", "log", "-1", "--format=%h", "--", "pathcheck"]
+    return subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip()
 
 
 def _options() -> argparse.Namespace:
@@ -115,11 +128,6 @@ class _Results:
             for line in path.read_text().splitlines():
                 each = json.loads(line)
                 self.known[each["key"]] = each
-
-    @property
-    def seconds(self) -> float:
-        """Processor-bound seconds of all that is known."""
-        return sum(each.get("seconds", 0.0) for each in self.known.values())
 
     def source(self, file: str) -> str:
         """The source of a file of the copy."""

@@ -24,7 +24,9 @@ def table(scores: Sequence[Score]) -> str:
     return "\n".join(lines)
 
 
-def page(scores: Sequence[Score], *, seed: str, seconds: float, command: str, cap: float, examples: int) -> str:
+def page(
+    scores: Sequence[Score], *, revision: str, seed: str, seconds: float, command: str, cap: float, examples: int
+) -> str:
     """Return the page `docs/mutation-testing.md`."""
     survivors = [each for score in scores for each in score.survivors]
     parts = [
@@ -32,6 +34,7 @@ def page(scores: Sequence[Score], *, seed: str, seconds: float, command: str, ca
             date=datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d"),
             command=command,
             seed=seed,
+            revision=revision,
             cap=f"{cap:g}",
             examples=examples,
             minutes=f"{seconds / 60:.0f}",
@@ -92,7 +95,7 @@ def _listing(found: Sequence[tuple[Tried, str]]) -> str:
 _INTRODUCTION = """\
 # Mutation testing of the core
 
-Written on {date} by `{command}`, which tried its mutants in {minutes} minutes of work.
+Written on {date} by `{command}` for the program of revision {revision}; its mutants took {minutes} minutes of work.
 
 A mutant is the program with one small change: a comparison turned round, a number one larger, a condition negated, a
 loop that never runs, a call left out, nothing returned. A test must fail for it; if none does, either a test is
@@ -100,6 +103,7 @@ missing or the change changes nothing. `python tests/mutation --help` says how t
 works.
 
 - The sample is drawn at random in each room (seed `{seed}`), so its share is that of the room within the interval.
+  Tests are written for survivors: to know how good they are beyond that, draw with a seed that nobody has used.
 - Each mutant meets the tests that reach the changed line, quick ones first, until one fails: unit tests, properties,
   cases, published cases. Not those of the command line and the kernel. At most {cap} seconds of tests a mutant
   (as they take without it), and at most {examples} examples of each property, the same each time: what only more
