@@ -33,6 +33,13 @@ against the cases.
 """
 
 
+DISAGREEMENT = """## Where a source and arithmetic disagree, and why
+
+The program gives the expected answer in each case that is decided: another answer fails the test. In the cases below
+what a source prints, or what a general library reads, is not what arithmetic gives; the note says which value the test
+takes."""
+
+
 @cache
 def decided() -> frozenset[Case]:
     """Return the cases that some test of this folder takes as a parameter."""
@@ -55,8 +62,8 @@ def _parameters(test: Any) -> set[Case]:
 def text() -> str:
     """Return the whole page."""
     rows = [
-        "| source | cases | stated / mixed / derived | decided | left out |",
-        "| --- | ---: | ---: | ---: | ---: |",
+        "| source | cases | stated / mixed / derived | decided | left out | disagree |",
+        "| --- | ---: | ---: | ---: | ---: | ---: |",
     ]
     total: Counter[str] = Counter()
     for source in sources():
@@ -66,14 +73,37 @@ def text() -> str:
         tested = sum(1 for case in decided() if case.source == source)
         rows.append(
             f"| {_title(source)} | {len(cases)} | {count['rfc']}/{count['mixed']}/{count['derived']} "
-            f"| {tested} | {out} |"
+            f"| {tested} | {out} | {len(_disagreeing(source))} |"
         )
-        total.update(count, cases=len(cases), decided=tested, out=out)
+        total.update(count, cases=len(cases), decided=tested, out=out, disagree=len(_disagreeing(source)))
     rows.append(
         f"| total | {total['cases']} | {total['rfc']}/{total['mixed']}/{total['derived']} "
-        f"| {total['decided']} | {total['out']} |"
+        f"| {total['decided']} | {total['out']} | {total['disagree']} |"
     )
-    return HEAD + "\n".join(rows) + "\n\n## Left out, with the reason\n\n" + "\n".join(_reasons()) + "\n"
+    parts = [
+        HEAD + "\n".join(rows),
+        "## Left out, with the reason",
+        "\n".join(_reasons()),
+        DISAGREEMENT,
+        "\n".join(_disagreements()),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _disagreeing(source: str) -> list[Case]:
+    """The cases of a source in which what is printed, or what a general library reads, is not what arithmetic gives."""
+    return [case for case in all_cases(source) if case.checked == "disagrees"]
+
+
+def _disagreements() -> list[str]:
+    """Return one row for each case with another value, with the reason."""
+    rows = ["| source | case | what | why |", "| --- | --- | --- | --- |"]
+    for source in sources():
+        for case in _disagreeing(source):
+            why = " ".join(case.note.split()).replace("|", "\\|")
+            state = "" if case in decided() else " (left out)"
+            rows.append(f"| `{source}` | `{case.id}`{state} | {' '.join(case.shows.split())} | {why} |")
+    return rows
 
 
 def _title(source: str) -> str:

@@ -8,6 +8,7 @@ from references.published import Case, published
 
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.special_purpose import address_type, never_forwarded
 
 SOURCE = "rfc3021-slash31"
 
@@ -39,3 +40,22 @@ def test_last_address_is_a_station(case: Case) -> None:
     prefix, destination = Prefix.parse(case.inputs["connected_prefix"]), Address.parse(case.inputs["destination"])
     assert destination == prefix.last
     assert destination not in prefix.reserved_addresses()
+
+
+@pytest.mark.parametrize("case", published(SOURCE, "count", where=lambda case: "class_c_networks" in case.expected))
+def test_addresses_as_networks(case: Case) -> None:
+    # RFC 3021 section 1, stated as an approximation: as many networks of 256 as 1000 addresses need.
+    size = Prefix.parse("192.0.2.0/24").size
+    assert -(-case.inputs["addresses"] // size) == case.expected["class_c_networks"]
+    assert case.inputs["addresses"] % size  # which is why the source calls them equivalent, not equal
+
+
+@pytest.mark.parametrize(
+    "case", published(SOURCE, "broadcast", where=lambda case: "broadcast_address" in case.expected)
+)
+def test_only_the_limited_broadcast_is_left(case: Case) -> None:
+    # RFC 3021 section 2.2: no address of the link is one for all; the limited broadcast is, and stays on it.
+    assert Prefix.parse(case.inputs["connected_prefix"]).reserved_addresses() == ()
+    limited = Address.parse(case.expected["broadcast_address"])
+    assert address_type(limited) == "limited broadcast"
+    assert never_forwarded(destination=limited) == "a limited broadcast stays on its link"

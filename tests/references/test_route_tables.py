@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from references.list_checks import device_of, packet_of
-from references.published import Case, all_cases, document, published
+from references.published import Case, document, published
 from references.route_checks import check_longest_match, fib_of, lookup, next_hops, table_text
 
 from pathcheck.evaluator import evaluate_packet
@@ -189,12 +189,3 @@ def test_source_addresses_are_not_validated_by_default(case: Case) -> None:
         entry = lookup(text, str(Prefix.parse(route["prefix"]).first))
         assert entry is not None
         assert {hop.interface for hop in entry.hops} == {SIDES[route["interface"]]}
-
-
-def test_source_validation_is_never_guessed() -> None:
-    # RFC 1812 section 5.3.8 and RFC 3704 section 2: what turns it on is not modelled, so no answer there is certain.
-    text = TWO_SIDES.format(line=" ip verify unicast source reachable-via rx\n")
-    outside = [c for c in all_cases(ROUTER) if c.kind == "source_validation" and c.inputs["received_on"] == "outside"]
-    assert len(outside) == 3
-    for case in outside:
-        assert reasons(text, case, "10.2.2.2") == {Reason.UNMODELLED}
