@@ -185,6 +185,7 @@ class Drawing:
         self.names = [f"quay-{number}" for number in range(1, self.count + 1)]
         self.interfaces: dict[str, list[Interface]] = {name: [] for name in self.names}
         self.neighbours: dict[tuple[str, str | None], dict[IPVersion, list[tuple[str, str]]]] = {}
+        self.near_hops: dict[tuple[str, str | None], list[tuple[str, str]]] = {}
         self.links: list[Link] = []
         self.stations: dict[IPVersion, list[Address]] = {4: [], 6: []}
         self.prefixes: dict[IPVersion, list[Prefix]] = {4: [], 6: []}
@@ -247,11 +248,12 @@ class Drawing:
             ends = []
             for name, last in ((a, first), (b, first + 1)):
                 down = self.chance.random() < 0.05
-                addresses = (f"{base}.{last}/{length}", f"{six}::{last}/{longer}")
+                addresses = (f"{base}.{last}/{length}", f"{six}::{last}/{longer}", f"fe80::{last + 1}/64 link-local")
                 ends.append(self._port(name, *addresses, vrf=vrf, shutdown=down))
             for near, last, end in ((a, first + 1, 0), (b, first, 1)):
                 self._neighbour((near, vrf), 4, f"{base}.{last}", ends[end].name)
                 self._neighbour((near, vrf), 6, f"{six}::{last}", ends[end].name)
+                self.near_hops.setdefault((near, vrf), []).append((f"fe80::{last + 1}", ends[end].name))
             for last in (first, first + 1):
                 self.stations[4].append(Address.parse(f"{base}.{last}"))
                 self.stations[6].append(Address.parse(f"{six}::{last}"))
@@ -292,6 +294,9 @@ class Drawing:
                         prefix = self.chance.choice(prefix.halves())
                     count = self.chance.choice((1, 1, 1, 2, 2, 3))
                     made += [self._route(prefix, version, hops, vrf) for _ in range(count)]
+                    if version == 6 and self.chance.random() < 0.15 and (near := self.near_hops.get((name, vrf))):
+                        hop, port = self.chance.choice(near)
+                        made.append(route(str(prefix), hop, interface=port, vrf=vrf))
         return list({str(it): it for it in made}.values())
 
     def _route(

@@ -132,15 +132,22 @@ class Court:
 
 def packets_at(
     chance: random.Random,
+    config: FleetConfig,
     pool: dict[IPVersion, list[Address]],
     entries: Sequence[tuple[LinkEnd, str | None]],
     count: int,
 ) -> list[Sending]:
+    """Draw packets between the addresses of a pool that enter at some places."""
     made = []
     for _ in range(count):
         addresses = pool[chance.choice((4, 4, 6) if pool[6] else (4,))]
         at, vrf = chance.choice(entries)
-        made.append(Sending(some_packet(chance, chance.choice(addresses), chance.choice(addresses)), at, vrf))
+        source = chance.choice(addresses)
+        if not at.interface and vrf is None:
+            # What a device sends from one of its own addresses is in the table of that interface.
+            ports = config.devices[at.device].interfaces.values()
+            vrf = next((it.vrf for it in ports if source in [own.address for own in it.addresses]), None)
+        made.append(Sending(some_packet(chance, source, chance.choice(addresses)), at, vrf))
     return made
 
 
@@ -154,7 +161,7 @@ def test_random_fleets(fleet_seed: int) -> None:
     entries += [(LinkEnd(chance.choice(drawing.names), ""), vrf) for vrf in (None, None, "TILLS")]
     court = Court(drawing.config, pool)
     try:
-        court.judge(packets_at(chance, pool, entries, FLEET_PACKETS), fleet_seed)
+        court.judge(packets_at(chance, drawing.config, pool, entries, FLEET_PACKETS), fleet_seed)
     finally:
         court.laboratory.close()
     TALLY.drawn["fleets"] += 1
@@ -185,7 +192,7 @@ def test_fleets_of_the_corpora(folder: str) -> None:
     ]
     court = Court(config, pool)
     try:
-        court.judge(packets_at(chance, pool, entries, 2000), folder)
+        court.judge(packets_at(chance, config, pool, entries, 2000), folder)
     finally:
         court.laboratory.close()
 
@@ -321,7 +328,7 @@ def test_quays_made_by_hand() -> None:
     """Each end of a packet occurs; the tables are what a reader of the routes expects."""
     court = Court(quays(), POOL)
     try:
-        traces = court.judge(packets_at(random.Random("quays"), POOL, STATIONS + OWN, 2000), "quays")
+        traces = court.judge(packets_at(random.Random("quays"), quays(), POOL, STATIONS + OWN, 2000), "quays")
         refused = {str(prefix) for name in court.config.devices for prefix in court.laboratory.installed(name).refused}
     finally:
         court.laboratory.close()
@@ -359,7 +366,7 @@ def test_a_changed_fleet_is_convicted() -> None:
     for number, other in enumerate(known):
         court = Court(quays(), POOL, known=other)
         try:
-            court.judge(packets_at(random.Random(f"changed {number}"), POOL, STATIONS, 600), number)
+            court.judge(packets_at(random.Random(f"changed {number}"), quays(), POOL, STATIONS, 600), number)
         except AssertionError as error:
             fates.append(str(error).partition(" packets")[0].isdecimal())
         else:
