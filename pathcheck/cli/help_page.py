@@ -84,7 +84,11 @@ HELP_PAGES = {
     ),
     "compare": HelpPage(
         "what a change opens and closes",
-        ("pathcheck compare --acl terminal-north:TICKETS-IN terminal-south:TICKETS-IN",),
+        (
+            "pathcheck compare git:main .",
+            "pathcheck compare git:HEAD~1 git:HEAD --format markdown --output comment.md",
+            "pathcheck compare --acl terminal-north:TICKETS-IN terminal-south:TICKETS-IN",
+        ),
     ),
     "rollout": HelpPage(
         "safe orders of the jobs of a push, or how a device is lost",

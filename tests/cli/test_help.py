@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,15 @@ def test_help_shows_examples_and_what_the_exit_status_says(name: str) -> None:
         assert "exit status" in " ".join(text.lower().split())
 
 
+def in_repository(folder: Path) -> None:
+    """Make a folder a repository of two commits."""
+    if shutil.which("git") is None:
+        pytest.skip("git is not installed")
+    for words in ("init -q -b main", "add .", "commit -qm one", "commit -q --allow-empty -m two"):
+        settings = ("-c", "user.name=ferry", "-c", "user.email=ferry@example.net")
+        subprocess.run(["git", *settings, *words.split()], cwd=folder, check=True, capture_output=True)
+
+
 @pytest.mark.parametrize("example", EXAMPLES)
 def test_an_example_works_in_the_demo_fleet(example: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(FLEET, tmp_path, dirs_exist_ok=True)
@@ -50,6 +60,8 @@ def test_an_example_works_in_the_demo_fleet(example: str, tmp_path: Path, monkey
         for name, data in bootstrap_fleet().items():
             (tmp_path / name).write_bytes(data)
     (tmp_path / "flows.txt").write_text("tcp 10.20.20.7 10.10.90.20:443\n")
+    if "git:" in example:
+        in_repository(tmp_path)
     monkeypatch.chdir(tmp_path)
     program, *words = shlex.split(example)
     assert program == "pathcheck"
