@@ -109,6 +109,33 @@ def test_a_machine_that_cannot_is_said_to_be_so(monkeypatch: pytest.MonkeyPatch)
         asked("tcp 10.20.20.7 10.10.90.20:443")
 
 
+def test_a_list_on_a_switch_port_is_not_built(tmp_path: Path) -> None:
+    """The kernel would let pass what the list on the port drops: that is no disagreement, and no agreement."""
+    (tmp_path / "quay-a.cfg").write_text(
+        """hostname quay-a
+vlan 20
+interface Ethernet1
+ switchport mode access
+ switchport access vlan 20
+ ip access-group TILLS in
+interface Vlan20
+ ip address 10.1.20.1 255.255.255.0
+interface Ethernet2
+ no switchport
+ ip address 10.1.99.1 255.255.255.0
+ip access-list extended TILLS
+ deny ip any host 10.1.99.10
+ permit ip any any
+"""
+    )
+    loaded = load_fleet(tmp_path)
+    flow = read_flow_line("tcp 10.1.20.7 10.1.99.10:443", loaded.config).flow
+    rehearsal = ask_rehearsal(loaded, flow, packets=5)
+    assert rehearsal.agrees is None
+    assert rehearsal.counts[Standing.UNTOLD] == 5, rehearsal
+    assert "a list on the switch port quay-a:Ethernet1" in rehearsal.groups[0].kernel.why
+
+
 def swapped(loaded: LoadedFleet, name: str) -> LoadedFleet:
     """The fleet, but for one list of a device, whose lines all let pass."""
     one = loaded.config.devices[name]

@@ -151,13 +151,33 @@ class _Rehearsing:
             Sending(packet, LinkEnd(start.at.device, start.at.interface or ""), start.vrf) for start, packet in chosen
         ]
         answers: list[tuple[Sending, Packet]] = []
-        for sending, trace in zip(there, laboratory.send(there), strict=True):
+        for sending, trace in zip(there, self._sent(laboratory, there), strict=True):
             standing = self._compare(sending, trace, sending.packet, is_reply=False)
             if self.reply and standing is not Standing.OPEN and (back := self._answer(sending, trace)) is not None:
                 answers.append((back, sending.packet))
         backs = [sending for sending, _ in answers]
-        for (sending, asked), trace in zip(answers, laboratory.send(backs), strict=True):
+        for (sending, asked), trace in zip(answers, self._sent(laboratory, backs), strict=True):
             self._compare(sending, trace, asked, is_reply=True)
+
+    def _sent(self, laboratory: Laboratory, sendings: Sequence[Sending]) -> list[Trace]:
+        """Send packets; those that would enter where nothing is built are only told."""
+        by_place = {at: self._unbuilt(laboratory, at) for at in {sending.at for sending in sendings}}
+        why_not = [by_place[sending.at] for sending in sendings]
+        sent = iter(laboratory.send([it for it, why in zip(sendings, why_not, strict=True) if not why]))
+        return [Trace((), None, why) if why else next(sent) for why in why_not]
+
+    def _unbuilt(self, laboratory: Laboratory, at: LinkEnd) -> str:
+        """Why packets cannot enter at a place as they do in the model; the empty text where they can."""
+        if at.interface and at not in laboratory.plan.ports:
+            return f"{at} is no routed interface, and only those are built"
+        starts = [end.start for end in (*self.followed.there, *self.followed.back) if end.start is not None]
+        for start in starts:
+            if (start.at.device, start.at.interface) != (at.device, at.interface):
+                continue
+            for port in start.ports:
+                if any(it.port for it in self.config.devices[port.device].interfaces[port.interface].bindings):
+                    return f"packets meet a list on the switch port {port}, and those are not built"
+        return ""
 
     def _answer(self, sending: Sending, trace: Trace) -> Sending | None:
         """Return the answer to a packet that passed, from where the kernel let it arrive."""
