@@ -61,7 +61,7 @@ def _headline(rollout: Rollout) -> str:
     if rollout.answer is RolloutAnswer.ANY:
         if not rollout.jobs:
             return "there is nothing to push: what jobs push is the same in both states"
-        return "in whatever order the jobs run, each session stays open on the way"
+        return "in whatever order the jobs run, nothing is lost on the way"
     if rollout.answer is RolloutAnswer.SOME:
         if rollout.only_open:
             return "a safe order is below; whether each order is safe is uncertain"

@@ -46,6 +46,12 @@ class Search:
     rank: Sequence[int]
     most: int
     visited: int = field(init=False, default=0)
+    _naming: dict[int, list[Masks]] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for box in self.obstacles:
+            for chain in box:
+                self._naming.setdefault(chain, []).append(box)
 
     def run(self) -> tuple[int, ...] | None:
         """Return the chains in the order in which their steps are done; None where no order is safe.
@@ -88,7 +94,7 @@ class Search:
             if not self._may_move(chain, here):
                 continue
             here[chain] += 1
-            if key(chain) in dead or not self._is_free(here):
+            if key(chain) in dead or not self._is_free(here, chain):
                 here[chain] -= 1
                 continue
             self.visited += 1
@@ -105,8 +111,10 @@ class Search:
         left = [chain for chain in self.chains if here[chain] < self.ends[chain]]
         return iter(sorted(left, key=lambda chain: (chain != last, self.rank[chain])))
 
-    def _is_free(self, here: Mapping[int, int]) -> bool:
-        return not any(holds_in(box, here) for box in self.obstacles)
+    def _is_free(self, here: Mapping[int, int], moved: int | None = None) -> bool:
+        """Whether a state is in no obstacle; one that does not name the chain that moved cannot have been entered."""
+        boxes = self.obstacles if moved is None else self._naming.get(moved, ())
+        return not any(holds_in(box, here) for box in boxes)
 
     def _may_move(self, chain: int, here: Mapping[int, int]) -> bool:
         return not any(guard.chain == chain and holds_in(guard.box, here) for guard in self.guards)

@@ -124,7 +124,10 @@ def rollout_space(before: FleetConfig, after: FleetConfig, *, by_line: bool = Fa
             still[name] = new if new.management is not None or old is None else replace(new, management=old.management)
         else:
             changed[name] = cut
-    return Space({name: changed[name] for name in sorted(changed)}, still, after)
+    # What a refused file of either state holds is not known in any state between.
+    refused = {one.file: one for one in (*before.refused, *after.refused)}
+    frame = replace(after, refused=tuple(refused[file] for file in sorted(refused)))
+    return Space({name: changed[name] for name in sorted(changed)}, still, frame)
 
 
 # ---- one device between two states ----------------------------------------------------------

@@ -11,7 +11,7 @@ that cannot match one of the packets asked about is none of it either.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -24,12 +24,14 @@ from pathcheck.model.access_list import AccessList, Family
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig, JobPart, LinkEnd
 from pathcheck.model.interface import Interface, SwitchPort
+from pathcheck.model.unmodelled import Unmodelled
 from pathcheck.network.layer2 import LayerTwo, Segment
 from pathcheck.network.reachability import Network
 from pathcheck.network.topology import Attachment, Cable, Topology
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packetset.algebra import PacketSet
+from pathcheck.queries.rollout.jobs import list_scoped
 from pathcheck.queries.rollout.states import Position, Space
 
 __all__ = ["Notes", "WatchedFleets"]
@@ -177,9 +179,10 @@ class WatchedFleets:
         )
 
     def _moves_unmodelled(self, name: str) -> bool:
-        """Whether a device's unmodelled lines differ between its states."""
+        """Whether a device's unmodelled lines are not the same in all of its states; those of a list go with it."""
         changed = self.space.changed[name]
-        return _unmodelled(changed.before) != _unmodelled(changed.after)
+        of_lists = {frozenset(_unmodelled(list_scoped(device))) for device in changed.variants["lists"]}
+        return len(of_lists) > 1 or _unmodelled(changed.before.unmodelled) != _unmodelled(changed.after.unmodelled)
 
     def topology_of(self, device: Device) -> Topology:
         """Return the addresses of one device in one state."""
@@ -222,9 +225,9 @@ class WatchedFleets:
         return found.is_empty, refused, meets
 
 
-def _unmodelled(device: Device) -> set[object]:
+def _unmodelled(lines: Iterable[Unmodelled]) -> set[object]:
     """Return unmodelled lines by what a verdict can depend on."""
-    return {(line.what, line.scope) for line in device.unmodelled}
+    return {(line.what, line.scope) for line in lines}
 
 
 def _corners(
