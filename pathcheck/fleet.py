@@ -68,8 +68,8 @@ class LoadedFleet:
     folder: Path
     config: FleetConfig
     report: ReadingReport
-    required_flows: bytes | None = None
-    waivers: bytes | None = None
+    required_flows: bytes | None = field(default=None, repr=False)
+    waivers: bytes | None = field(default=None, repr=False)
     bootstrap_texts: Mapping[str, ParsedConfiguration] = field(default_factory=dict)
 
 

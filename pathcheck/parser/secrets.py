@@ -15,6 +15,8 @@ The forms are common practice, no source. Private keys: RFC 7468, sections 2, 10
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -166,7 +168,16 @@ _PAIR = re.compile(
     r"(?P<secret>\"(?:[^\"\\]|\\.)*\"|'[^']*'|[\"'].*|[^\s,;}\]\"'|>{\[!][^,;}\]]*)",
     re.IGNORECASE,
 )
-_IN_WORDS = re.compile(r"\b(?:password|passwd|passphrase|pwd)\s+(?:is|are)\s+(?P<secret>\S.*)", re.IGNORECASE)
+_LISTED = re.compile(
+    r"(?<![\w.-])[\"']?[\w.-]{0,200}(?:password|passwd|pwd|secret|passphrase|passcode|community|psk|api[-_]?key"
+    r"|private[-_]?key|key[-_]string|token)s?[\"']?\s*[:=]\s*(?P<list>[\[{].*)",
+    re.IGNORECASE,
+)
+"""A list or a mapping on one line below such a key."""
+_LISTED_ITEM = re.compile(
+    r"(?P<secret>\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^\s,\[\]{}:\"'][^,\[\]{}:\"']*)(?P<key>\s*:)?"
+)
+_IN_WORDS = re.compile(r"\b(?:password|passwd|passphrase|pwd)\s+(?:is|are) (?P<secret>\S.*)", re.IGNORECASE)
 _FREE_TEXT = re.compile(
     r"(?:(?:no|default)\s+)?(?:access-list\s+\S+\s+|\d+\s+|seq(?:uence)?\s+\d+\s+)?"
     r"(?:remark|description|comment|name|alias|contact|location|banner|snmp-server\s+(?:contact|location))\b",
@@ -202,6 +213,7 @@ _ITEM = re.compile(
 _ADDRESS = re.compile(r"\d{1,3}(?:\.\d{1,3}){3}(?:[/-][\d.]+)?|[0-9a-fA-F]*:[0-9a-fA-F:.]*:[0-9a-fA-F:.]*(?:/\d+)?")
 _BASE64 = re.compile(r"\s*[A-Za-z0-9+/]{20,}={0,2}\s*$")
 _MOST_KEY_LINES = 500
+_FARTHEST_HEADER = 200
 _LONGEST_COMMAND = 2_000
 """Longer lines are no commands; of those only what data can hold is looked for, and what begins like a command."""
 _QUOTED_KEY = re.compile(r"\"\s*:\s*$")
@@ -286,44 +298,65 @@ def _is_suspicious(text: str) -> bool:
 
 
 def _scan(text: str) -> tuple[str, tuple[Secret, ...]]:
-    """Go through the lines once."""
+    """Go once through the lines that can hold a secret, and through what stands below them."""
     lines = text.split("\n")
     secrets: list[Secret] = []
-    inside_until, block, literal, header = 0, -1, False, ""
-    for number, line in enumerate(lines):
-        lower = line.lower()
-        if number < inside_until:
-            ended = _KEY_ENDS.search(line) is not None
-            if not ended and line.strip():
-                lines[number] = _hidden_line(line)
+    done = 0
+    for number in _suspicious_lines(text):
+        if number < done:
             continue
-        if block >= 0 and line.strip():
-            if _indent(line) > block:
-                lines[number], more = _in_block(line, number, literal=literal)
-                secrets += more
-                continue
-            block = -1
-        if line[:1].strip() and line[0] not in "!#":
-            header = lower
-        if not any(hint in lower for hint in _HINTS):
-            continue
-        if _KEY_BEGINS.search(line):
-            inside_until = _end_of_key(lines, number) + 1
-            key = _KEY_ENDS.split(_KEY_BEGINS.split("\n".join(lines[number:inside_until]), maxsplit=1)[1])[0]
+        line = lines[number]
+        if "-----" in line and _KEY_BEGINS.search(line):
+            done = _end_of_key(lines, number) + 1
+            key = _KEY_ENDS.split(_KEY_BEGINS.split("\n".join(lines[number:done]), maxsplit=1)[1])[0]
             if key.replace(HIDDEN, "").strip(" \t\r\n\\n\"',"):
                 secrets.append(Secret(number + 1, line.index("-----BEGIN") + 1, SecretKind.PRIVATE_KEY))
             lines[number] = _KEY_TEXT.sub(rf"\1{HIDDEN}\2", line)
+            for further in range(number + 1, done):
+                if lines[further].strip() and not _KEY_ENDS.search(lines[further]):
+                    lines[further] = _hidden_line(lines[further])
             continue
-        found = _in_line(line, header)
+        found = _in_line(line, lines, number)
         if found:
             secrets += [Secret(number + 1, it.start + 1, it.kind, it.encoded) for it in found if it.shows]
             for it in reversed(found):
                 line = _without(line, it)
             lines[number] = line
-        opened = _BLOCK_OPENS.match(line)
+        opened = _BLOCK_OPENS.match(line) if ":" in line else None
         if opened:
-            block, literal = len(opened["indent"]), bool(opened["text"])
+            done = number + 1
+            while done < len(lines) and (not lines[done].strip() or _indent(lines[done]) > len(opened["indent"])):
+                if lines[done].strip():
+                    lines[done], more = _in_block(lines[done], done, literal=bool(opened["text"]))
+                    secrets += more
+                done += 1
     return "\n".join(lines), tuple(secrets)
+
+
+def _suspicious_lines(text: str) -> list[int]:
+    """The indices of the lines that can hold a secret, in order."""
+    lower = text.lower()
+    # A letter whose small form is two characters moves what stands behind it, so such a text is looked at as a whole.
+    if len(lower) != len(text):
+        return list(range(text.count("\n") + 1))
+    starts = [0, *(found.end() for found in re.finditer("\n", text))]
+    found: set[int] = set()
+    for hint in _HINTS:
+        place = lower.find(hint)
+        while place >= 0:
+            number = bisect_right(starts, place) - 1
+            found.add(number)
+            place = lower.find(hint, starts[number + 1]) if number + 1 < len(starts) else -1
+    return sorted(found)
+
+
+def _header(lines: Sequence[str], number: int) -> str:
+    """The line in front that is not indented, in small letters; empty where there is none."""
+    for above in range(number, max(-1, number - _FARTHEST_HEADER), -1):
+        line = lines[above]
+        if line[:1].strip() and line[0] not in "!#":
+            return line.lower()
+    return ""
 
 
 def _in_block(line: str, number: int, *, literal: bool) -> tuple[str, list[Secret]]:
@@ -356,16 +389,24 @@ def _end_of_key(lines: list[str], number: int) -> int:
     return further - 1 if further > number + 1 else number
 
 
-def _in_line(line: str, header: str) -> list[_Found]:
+def _in_line(line: str, lines: Sequence[str], number: int) -> list[_Found]:
     """What is hidden in one line, from left to right, no piece twice."""
-    found = [_judged(match, SecretKind.CREDENTIAL) for match in _ADDRESS_CREDENTIAL.finditer(line)]
-    found += [
-        _judged(match, SecretKind.PASSWORD)
-        for match in _PAIR.finditer(line)
-        if not _ADDRESS.fullmatch(match["secret"].strip("\"' "))  # what a place of that name holds
-    ]
+    found: list[_Found] = []
+    if "://" in line:
+        found += [_judged(match, SecretKind.CREDENTIAL) for match in _ADDRESS_CREDENTIAL.finditer(line)]
+    if ":" in line or "=" in line:
+        found += [
+            _judged(match, SecretKind.PASSWORD)
+            for match in _PAIR.finditer(line)
+            if not _ADDRESS.fullmatch(match["secret"].strip("\"' "))  # what a place of that name holds
+        ]
+        found += _in_list(line) if "[" in line or "{" in line else []
     command = line[:_LONGEST_COMMAND]
-    said = [_judged(match, SecretKind.PASSWORD) for match in _IN_WORDS.finditer(command)] + _in_command(command, header)
+    said = _in_command(command, lines, number)
+    if " is " in command or " are " in command:
+        said += [_judged(match, SecretKind.PASSWORD) for match in _IN_WORDS.finditer(command)]
+    if not found and not said:
+        return []
     cut = len(command.rstrip()) if len(command) < len(line) else -1
     found += [replace(it, end=len(line.rstrip())) if it.end == cut else it for it in said]
     found.sort(key=lambda it: (it.start, -it.end))
@@ -381,7 +422,25 @@ def _in_line(line: str, header: str) -> list[_Found]:
     return apart
 
 
-def _in_command(line: str, header: str) -> list[_Found]:
+def _in_list(line: str) -> list[_Found]:
+    """The values of a list or mapping that stands on one line, up to where it is closed."""
+    opened = _LISTED.search(line)
+    if opened is None:
+        return []
+    start, depth, end = opened.start("list"), 0, len(line)
+    for place in range(start, len(line)):
+        depth += (line[place] in "[{") - (line[place] in "]}")
+        if depth == 0:
+            end = place
+            break
+    return [
+        _judged(match, SecretKind.PASSWORD)
+        for match in _LISTED_ITEM.finditer(line, start, end)
+        if not match["key"] and not _ADDRESS.fullmatch(match["secret"].strip("\"' "))
+    ]
+
+
+def _in_command(line: str, lines: Sequence[str], number: int) -> list[_Found]:
     """What the forms of commands find in a line, a commented one too; nothing in free text and on forwarding lines."""
     lead = _LEAD.match(line)
     start = lead.end() if lead else 0
@@ -396,20 +455,18 @@ def _in_command(line: str, header: str) -> list[_Found]:
         if hint in lower:
             for match in form.finditer(command):
                 piece = _judged(match, kind, start)
-                if piece.shows and kind is SecretKind.KEY and _is_number_of_key(command, match, header):
+                if piece.shows and kind is SecretKind.KEY and _is_number_of_key(command, match, lines, number):
                     piece = replace(piece, shows=False)
                 found.append(piece)
     return found
 
 
-def _is_number_of_key(command: str, match: re.Match[str], header: str) -> bool:
+def _is_number_of_key(command: str, match: re.Match[str], lines: Sequence[str], number: int) -> bool:
     """Whether `key 5` may name the fifth key of a chain, or one that is defined elsewhere."""
     if not _NUMBER.match(match["secret"]) or match.groupdict().get("code"):
         return False
-    words = command.lower()
-    return not (
-        words.startswith(("radius", "tacacs", "ldap")) or header.startswith(("radius", "tacacs", "ldap", "aaa"))
-    )
+    servers = ("radius", "tacacs", "ldap")
+    return not (command.lower().startswith(servers) or _header(lines, number).startswith((*servers, "aaa")))
 
 
 def _judged(match: re.Match[str], kind: SecretKind, offset: int = 0) -> _Found:

@@ -31,6 +31,8 @@ def render_tidy(results: Sequence[TidyResult], *, comment: str = "! ") -> str:
 def render_patch(changes: Sequence[FileChange], folder: str) -> bytes:
     """Return changes of files as a unified patch, byte for byte, for `patch -p0` and `git apply -p0`.
 
+    Lines with secrets are none of those around a change; a changed one is shown without its secret.
+
     Parameters
     ----------
     folder
@@ -39,9 +41,31 @@ def render_patch(changes: Sequence[FileChange], folder: str) -> bytes:
     out: list[bytes] = []
     for change in changes:
         name = (f"{folder}/{change.file}" if folder else change.file).encode()
-        patch = difflib.diff_bytes(difflib.unified_diff, _lines(change.before), _lines(change.after), name, name)
+        patch = _without_secrets(change, name)
         out += [line if line.endswith(b"\n") else line + b"\n\\ No newline at end of file\n" for line in patch]
     return b"".join(out)
+
+
+def _without_secrets(change: FileChange, name: bytes) -> list[bytes]:
+    """The patch of one file with as many lines around each change as show no secret, three at most."""
+    patch: list[bytes] = []
+    for around in (3, 2, 1, 0):
+        patch = [
+            *difflib.diff_bytes(difflib.unified_diff, _lines(change.before), _lines(change.after), name, name, n=around)
+        ]
+        if not any(_secret(line, change) for line in patch):
+            return patch
+    return [
+        line[:1] + change.secrets[line[1:].rstrip(b"\n")] + line[1:][len(line[1:].rstrip(b"\n")) :]
+        if _secret(line, change)
+        else line
+        for line in patch
+    ]
+
+
+def _secret(line: bytes, change: FileChange) -> bool:
+    """Whether a line of a patch shows a secret."""
+    return line[:1] in (b" ", b"-", b"+") and line[1:].rstrip(b"\n") in change.secrets
 
 
 def tidy_document(results: Sequence[TidyResult], changes: Sequence[FileChange] = (), *, written: bool = False) -> Any:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from pathcheck.model.access_list import AccessList
 from pathcheck.results.path import Doubt
@@ -109,8 +110,12 @@ class TidyResult:
 
 @dataclass(frozen=True, slots=True)
 class FileChange:
-    """One file before and after; `file` is relative to the fleet's folder."""
+    """One file before and after; `file` is relative to the fleet's folder.
+
+    `secrets` holds the lines with secrets, before, and what is shown of each.
+    """
 
     file: str
-    before: bytes
-    after: bytes
+    before: bytes = field(repr=False)
+    after: bytes = field(repr=False)
+    secrets: Mapping[bytes, bytes] = field(default_factory=dict, repr=False)

@@ -11,6 +11,7 @@ from pathcheck.errors import UsageError
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.access_list import AccessList, Entry
 from pathcheck.model.device import Device
+from pathcheck.parser.secrets import HIDDEN, hide_secrets
 from pathcheck.results.tidy import FileChange, TidyResult
 from pathcheck.writer import write_device, write_list
 
@@ -81,7 +82,25 @@ def rewritten_files(loaded: LoadedFleet, device: Device, results: Sequence[TidyR
             )
         changed[name] = _edited(name, contents[name], lines)
     _check(device, contents, {**contents, **changed}, results)
-    return tuple(FileChange(name, contents[name], changed[name]) for name in device.files if name in changed)
+    return tuple(
+        FileChange(name, contents[name], changed[name], _secrets(contents[name]))
+        for name in device.files
+        if name in changed
+    )
+
+
+def _secrets(data: bytes) -> dict[bytes, bytes]:
+    """The lines of a file with secrets, and what is shown of each."""
+    text = data.decode("utf-8", "surrogateescape")
+    hidden = hide_secrets(text)
+    if hidden == text:
+        return {}
+    pairs = zip(text.split("\n"), hidden.split("\n"), strict=True)
+    return {
+        one.encode("utf-8", "surrogateescape"): other.encode("utf-8", "surrogateescape")
+        for one, other in pairs
+        if one != other
+    }
 
 
 def _content(loaded: LoadedFleet, name: str) -> bytes:
@@ -99,6 +118,8 @@ def _edited(name: str, data: bytes, edits: Mapping[int, str | None]) -> bytes:
     for number, text in edits.items():
         if number > len(lines):
             raise UsageError(f"`{name}` has changed since it was read", help="run the command again")
+        if text is not None and HIDDEN in text:
+            raise UsageError(f"line {number} of `{name}` holds what may be a secret", help="change it by hand")
         if text is not None:
             carriage = b"\r" if lines[number - 1].endswith(b"\r") else b""
             lines[number - 1] = text.encode() + carriage
