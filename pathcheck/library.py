@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pathcheck.results.black_hole import RoutingReport
     from pathcheck.results.comparison import ListComparison
     from pathcheck.results.finding import Finding
+    from pathcheck.results.fleet_comparison import FleetComparison
     from pathcheck.results.manageability import ManageabilityReport
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
@@ -424,6 +425,32 @@ class Fleet:
 
         finder = ListFinder(self.loaded.folder, device, self.loaded)
         return compare_named(*finder.pair(before, after))
+
+    def compare(self, before: str | Path) -> FleetComparison:
+        """Ask what a change to this state opens and closes.
+
+        Parameters
+        ----------
+        before
+            The earlier state: a folder, or `git:REV` for a revision of this fleet's folder.
+
+        Raises
+        ------
+        UsageError
+            The revision looks like an option.
+        InputError
+            The other state cannot be read, or a file of required flows has faults.
+        CapacityError
+            Two lists differ in too much.
+        InternalFault
+            The engine and its second opinion disagree.
+        """
+        from pathcheck.fleet_source import FleetState, read_state
+        from pathcheck.queries.fleet_comparison import compare_fleets
+
+        folder = self.loaded.folder
+        here = FleetState(str(folder), self.loaded, lambda name: (folder / name).read_bytes())
+        return compare_fleets(read_state(str(before), folder), here)
 
     def rollout(self, before: str | Path, *, by_line: bool = False) -> Rollout:
         """Ask in which order the jobs can run that bring a fleet from another state to this one.

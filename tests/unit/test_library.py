@@ -1,6 +1,7 @@
 """The front door of the library."""
 
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -63,6 +64,20 @@ def test_a_flow_in_one_line_or_in_parts(fleet):
 def test_a_list_alone(fleet):
     answer = fleet.list_decision("MGMT-SESSIONS", "tcp controller any:22", device="quay-d")
     assert (str(answer.verdict), answer.device, answer.line.span.file) == ("permitted", "quay-d", "quay-d.yaml")
+
+
+def test_what_a_change_opens_and_closes(fleet, tmp_path):
+    before = tmp_path / "before"
+    shutil.copytree(FERRY, before)
+    text = (before / "terminal-south.cfg").read_text()
+    (before / "terminal-south.cfg").write_text(text.replace("host 10.10.90.32 eq domain", "host 10.10.90.32 eq ntp", 1))
+    change = fleet.compare(before)
+    assert change.edited == ("terminal-south",)
+    assert {str(item.region.box.destination_ports) for item in change.opened if item.region.box.destination_ports} == {
+        "53"
+    }
+    assert change.closed_size
+    assert not fleet.compare(FERRY).has_certain_effect
 
 
 def test_findings(fleet):

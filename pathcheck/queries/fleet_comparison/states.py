@@ -111,13 +111,22 @@ class States:
 
     @cached_property
     def pairs(self) -> tuple[Pair, ...]:
-        """Devices that are in both states and not the same object; equal text was read once."""
+        """Devices that are in both states and not the same; where both were read together, equal text was read once."""
         first, second = self.devices
         return tuple(
             Pair(self, first[name], second[name])
             for name in sorted(first.keys() & second.keys())
-            if first[name] is not second[name]
+            if first[name] is not second[name] and not self._is_same(first[name], second[name])
         )
+
+    def _is_same(self, one: Device, other: Device) -> bool:
+        """Whether two devices are of the same text under the same settings, although they were read apart."""
+        if one.files != other.files or not one.files or one != other:
+            return False
+        try:
+            return all(self.before.read(name) == self.after.read(name) for name in one.files)
+        except (OSError, KeyError):
+            return False
 
     def doubt_words(self, side: int, doubts: Iterable[Doubt]) -> tuple[tuple[object, ...], ...]:
         """Return doubts of one state in a form that can be compared with the other: where they stand does not count."""
