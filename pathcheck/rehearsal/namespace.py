@@ -132,6 +132,7 @@ def lacking() -> str | None:
     except OSError as error:
         return f"this process may make no network namespaces ({(error.strerror or str(error)).lower()})"
     try:
+        probe.set({"ipv4.ip_forward": "1", "ipv6.conf.all.forwarding": "1"})
         probe.run("ip", "link", "add", "probe", "type", "veth", "peer", "name", "far")
         probe.run("nft", "-f", "-", text=_PROBE)
     except LaboratoryError as error:

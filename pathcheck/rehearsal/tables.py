@@ -31,8 +31,11 @@ _METRIC = 1000
 """Added to each distance: the kernel's own connected IPv6 routes have the metric 256."""
 
 _LAST_METRIC = 4_000_000_000
-NOBODY = {4: Address.parse("169.254.222.173"), 6: Address.parse("fe80::dead")}
-"""Stands for the next hop of a route that names none, so that it can be told who answers on the link."""
+NOBODY = {4: Address.parse("192.0.0.8"), 6: Address.parse("fe80::a11a:0:dead")}
+"""Stands for the next hop of a route that names none, so that it can be told who answers on the link.
+
+The IPv4 one is the dummy address of RFC 7600, which no interface has.
+"""
 
 _FIRST_ALIAS = Address.parse("fe80::a11a:0:0")
 _ROUNDS = 12
