@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pathcheck.errors import InputError
+from pathcheck.file_content import file_content
 from pathcheck.fleet import LoadedFleet, ReadingMemory, load_fleet, load_fleet_files
 from pathcheck.git.tree import read_git_tree
 
@@ -78,7 +79,7 @@ def read_state(word: str, fleet: Path, memory: ReadingMemory | None = None) -> F
     if not is_revision(word):
         place = Path(word)
         loaded = load_fleet(place, memory=memory)
-        return FleetState(word, loaded, lambda name: (loaded.folder / name).read_bytes())
+        return FleetState(word, loaded, lambda name: file_content(loaded.folder / name))
     revision, path = _parts(word.removeprefix(PREFIX))
     tree = read_git_tree(fleet, revision, path)
     try:

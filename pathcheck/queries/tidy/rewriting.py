@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from pathcheck.errors import UsageError
+from pathcheck.file_content import file_content
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.access_list import AccessList, Entry
 from pathcheck.model.device import Device
@@ -106,7 +107,7 @@ def _secrets(data: bytes) -> dict[bytes, bytes]:
 def _content(loaded: LoadedFleet, name: str) -> bytes:
     """Read a file of the fleet."""
     try:
-        return (loaded.folder / name).read_bytes()
+        return file_content(loaded.folder / name)
     except OSError as error:
         raise UsageError(f"`{name}` cannot be read again: {(error.strerror or str(error)).lower()}") from None
 
