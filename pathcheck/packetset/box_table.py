@@ -16,7 +16,7 @@ from the real one; the arrays may therefore treat each field as free.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -39,6 +39,7 @@ __all__ = [
     "Points",
     "Row",
     "box_of",
+    "difference",
     "intersection",
     "points_of",
     "row_covers",
@@ -419,6 +420,43 @@ def intersection(a: Row, b: Row) -> Row | None:
     )
 
 
+def difference(row: Row, other: Row, world: int) -> list[Row]:
+    """Return rows that together are the packets of one row in the world that another one does not hold.
+
+    No two of them share a packet. There are as many as the other row names bits and ends of intervals that the row
+    leaves free.
+    """
+    fields = _fields(world)
+    shared = intersection(row, other)
+    if shared is None or not shared.worlds & world:
+        return [Row(row.addresses, row.intervals, row.flags, world)]
+    parts: list[Row] = []
+    # What is left to be taken apart agrees with the other row in all fields that were looked at.
+    ends, spans, flags = list(row.addresses), list(row.intervals), row.flags
+    for end, (value, care) in enumerate(other.addresses):
+        mine, known = ends[end]
+        for bit in _bits(care & ~known):
+            ends[end] = (mine | (bit & ~value), known | bit)
+            parts.append(Row((ends[0], ends[1]), (spans[0], spans[1], spans[2], spans[3]), flags, world))
+            mine, known = mine | (bit & value), known | bit
+        ends[end] = (mine, known)
+    for field in fields:
+        (low, high), (other_low, other_high) = spans[field], other.intervals[field]
+        for outside in ((low, other_low - 1), (other_high + 1, high)):
+            if outside[0] <= outside[1]:
+                spans[field] = outside
+                parts.append(Row((ends[0], ends[1]), (spans[0], spans[1], spans[2], spans[3]), flags, world))
+        spans[field] = (max(low, other_low), min(high, other_high))
+    if world == WHOLE:
+        care, value = other.flags
+        known, mine = flags
+        for bit in _bits(care & ~known):
+            flags = (known | bit, mine | (bit & ~value))
+            parts.append(Row((ends[0], ends[1]), (spans[0], spans[1], spans[2], spans[3]), flags, world))
+            known, mine = known | bit, mine | (bit & value)
+    return parts
+
+
 def box_of(row: Row, version: IPVersion, world: int) -> Box:
     """Return the packets of a row that are of the world, as a box."""
     source, destination = (AddressMatch(version, value, care) for value, care in row.addresses)
@@ -489,6 +527,14 @@ def _fields(world: int) -> tuple[int, ...]:
 def _spans(ranges: Any) -> tuple[tuple[int, int], ...]:
     """Ranges of a layer-4 word, the whole word where nothing limits it."""
     return ((0, 65535),) if ranges is None else tuple(ranges.spans)
+
+
+def _bits(number: int) -> Iterator[int]:
+    """The bits of a number one by one, the highest first."""
+    while number:
+        bit = 1 << number.bit_length() - 1
+        yield bit
+        number ^= bit
 
 
 def _joined(words: list[int]) -> int:

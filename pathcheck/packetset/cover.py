@@ -1,10 +1,11 @@
 """Whether rows together hold each packet of a row, with the packet that they miss.
 
-Three steps, the cheap ones first. A usual point of the row that no other row holds
+Four steps, the cheap ones first. A usual point of the row that no other row holds
 is a witness; one row that holds all settles it; then more points are tried. What is
-left is proved with diagrams, and there too a witness leads: the next packet that
-nothing subtracted so far holds is looked up among the rows, and the largest row that
-holds it is subtracted, so only the rows that are needed are ever turned into diagrams.
+left is proved, and there too a witness leads: the next packet that nothing subtracted so
+far holds is looked up among the rows, and the largest row that holds it is subtracted,
+so only the rows that are needed are ever looked at. A few rows are subtracted as they
+are, part by part; where that leaves many parts, diagrams take over.
 
 The random numbers are a fixed sequence: the same input gives the same witness.
 """
@@ -21,7 +22,7 @@ from pathcheck.packet.address import Address
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.protocol import ICMP, ICMPV6, TCP, UDP
 from pathcheck.packet.tcp_flags import SYN
-from pathcheck.packetset.box_table import BoxTable, Points, Row, box_of, intersection, points_of
+from pathcheck.packetset.box_table import BoxTable, Points, Row, box_of, difference, intersection, points_of
 
 __all__ = ["CoverSearch", "Covered"]
 
@@ -31,6 +32,8 @@ _SINGLE = 4
 """Points tried one by one: one of them is a witness for most lines."""
 _TRIES = (32, 256)
 """Points tried together before a proof, in rounds."""
+_MOST_PARTS = 256
+"""Parts of a row that are held one by one before diagrams take over."""
 _WORD = (1 << 64) - 1
 _USUAL_ICMP: tuple[tuple[int, ...], ...] = ((), (), (), (0,))
 _USUAL: tuple[tuple[int, ...], ...] = ((TCP, UDP), (49152,), (443, 80), (0,))
@@ -91,7 +94,8 @@ class CoverSearch:
             free = np.flatnonzero(~table.holding(points, among, world).any(axis=1))
             if len(free):
                 return points.packet(int(free[0]), table.version, world)
-        return self._prove(row, among, world)
+        found = self._taken_apart(row, among, world)
+        return self._prove(row, among, world) if found is None else found
 
     def usual_point(self, row: Row) -> Points:
         """Return one point of the row, as much like real traffic as the row allows."""
@@ -144,6 +148,23 @@ class CoverSearch:
             self._next = 0
         self._next += count
         return self._numbers[self._next - count : self._next].copy()
+
+    def _taken_apart(self, row: Row, among: Array, world: int) -> Packet | Covered | None:
+        """Take rows away from the row until nothing or a witness is left; None where that leaves too many parts."""
+        table = self._table
+        sizes = table.shares(row, among)
+        parts, used = [row], []
+        while parts:
+            point = self.usual_point(parts[-1])
+            candidates = np.flatnonzero(table.holding(point, among, world)[0])
+            if not len(candidates):
+                return point.packet(0, table.version, world)
+            best = int(among[candidates[np.argmax(sizes[candidates])]])
+            parts = [left for part in parts for left in difference(part, table.rows[best], world)]
+            used.append(best)
+            if len(parts) > _MOST_PARTS:
+                return None
+        return Covered(tuple(sorted(used)))
 
     def _prove(self, row: Row, among: Array, world: int) -> Packet | Covered:
         """Subtract the rows that are needed, one witness at a time, until nothing or a true witness is left."""

@@ -1,4 +1,4 @@
-"""Relations between rows as bits, against the same asked of two rows at a time."""
+"""Relations between rows as bits, against the same asked of two rows at a time; and what one row leaves of another."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathcheck.packet.box import Box
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import FlagMatch
 from pathcheck.packet.wildcard import AddressMatch
-from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row, intersection, row_covers
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row, difference, intersection, row_covers
 from pathcheck.packetset.row_bits import RowBits, Tile, columns_of
 
 WIDTH = {4: 32, 6: 128}
@@ -107,3 +107,34 @@ def test_the_first_row_is_the_first_that_counts(table: BoxTable, tile: int, data
         if row.worlds & WHOLE:
             counted = (other for other in range(begins[place], stops[place]) if among[other])
             assert found[place] == next((it for it in counted if row_covers(table.rows[it], row, WHOLE)), count)
+
+
+def volume(row: Row, world: int, version: int) -> int:
+    """How many combinations of all fields a row holds."""
+    size = 1
+    for _, care in row.addresses:
+        size <<= WIDTH[version] - care.bit_count()
+    for field in (0, 1, 2, 3) if world == WHOLE else (0, 3):
+        low, high = row.intervals[field]
+        size *= high - low + 1
+    return size << 8 - row.flags[0].bit_count() if world == WHOLE else size
+
+
+@settings(deadline=None)
+@given(tables(), st.data())
+def test_what_a_row_leaves_of_another_is_all_of_it_and_no_more(table: BoxTable, data: st.DataObject) -> None:
+    places = st.integers(0, len(table) - 1)
+    row, other = table.rows[data.draw(places)], table.rows[data.draw(places)]
+    for world in (WHOLE, FRAGMENT):
+        if not row.worlds & world:
+            continue
+        parts = difference(row, other, world)
+        shared = intersection(row, other)
+        both = 0 if shared is None or not shared.worlds & world else volume(shared, world, table.version)
+        # Parts of the row, apart from the other row and from each other, that fill the rest.
+        assert sum(volume(part, world, table.version) for part in parts) == volume(row, world, table.version) - both
+        for at, part in enumerate(parts):
+            assert row_covers(row, part, world)
+            for apart in (other, *parts[:at]):
+                met = intersection(part, apart)
+                assert met is None or not met.worlds & world

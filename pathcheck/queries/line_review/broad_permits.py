@@ -80,13 +80,13 @@ def decided_share(reviewed: ReviewedList, index: int, kind: Row) -> tuple[float,
 
     A line before it that may match less than it says is taken to match all of it.
     """
-    from pathcheck.packetset.algebra import packet_space
-
     table, version = reviewed.table, reviewed.version
     own = _within(reviewed, range(reviewed.first_row[index], reviewed.end_row[index]), kind)
     whole = _volume(kind, version)
     if sum(_volume(part, version) for part in own) <= BROAD * whole:
         return 0.0, False
+    from pathcheck.packetset.algebra import packet_space  # most lists have no line that comes so far
+
     left = packet_space(version).of_boxes([box_of(part, version, WHOLE) for part in own])
     # What each earlier row takes from each part of the line, the largest first, as base-2 logarithms of shares.
     met = [table.overlapping(part, 0, reviewed.first_row[index], WHOLE) for part in own]
