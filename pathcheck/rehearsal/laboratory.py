@@ -215,7 +215,8 @@ class Laboratory:
             if self.plan.is_down(port):
                 continue  # the kernel keeps the addresses of an interface that is down; network devices do not
             written = port.interface.addresses
-            lines += [f"address add {item.address}/{item.length} dev {port.name}" for item in written]
+            # `replace`, because a text may give an interface one address twice.
+            lines += [f"address replace {item.address}/{item.length} dev {port.name}" for item in written]
             found: dict[Port, None] = {}
             for version in (4, 6):
                 for address, taker in self.plan.neighbours(port, version):
@@ -278,25 +279,28 @@ class Laboratory:
         lifetime = min(255, max(16, len(self.plan.ports) + 2))
         refused: dict[int, str] = {}
         for number, sending in enumerate(sendings, first):
-            packet = sending.packet
-            if sending.at.interface:
-                port = self.plan.ports[sending.at]
-                hardware = bytes.fromhex(port.hardware.replace(":", ""))
-                self._wire_socket(port).send(frame_bytes(packet, number, lifetime, hardware))
-            else:
-                table = self.plan.table(sending.at.device, sending.vrf)
-                sender = self._own_socket(table, packet.version)
-                target = (str(packet.destination), 0) if packet.version == 4 else (str(packet.destination), 0, 0, 0)
-                try:
-                    sender.sendto(packet_bytes(packet, number, lifetime), target)
-                except OSError as error:
-                    refused[number] = error.strerror or str(error)
+            try:
+                self._put(sending, number, lifetime)
+            except OSError as error:
+                refused[number] = error.strerror or str(error)
         time.sleep(_SETTLE)
         records = self._read(range(first, self._next))
         return [
             _Following(self, records[number], sending, refused.get(number, "")).trace()
             for number, sending in enumerate(sendings, first)
         ]
+
+    def _put(self, sending: Sending, number: int, lifetime: int) -> None:
+        """Put one packet on its wire, or let its device send it."""
+        packet = sending.packet
+        if sending.at.interface:
+            port = self.plan.ports[sending.at]
+            hardware = bytes.fromhex(port.hardware.replace(":", ""))
+            self._wire_socket(port).send(frame_bytes(packet, number, lifetime, hardware))
+            return
+        sender = self._own_socket(self.plan.table(sending.at.device, sending.vrf), packet.version)
+        target = (str(packet.destination), 0) if packet.version == 4 else (str(packet.destination), 0, 0, 0)
+        sender.sendto(packet_bytes(packet, number, lifetime), target)
 
     def _wire_socket(self, port: Port) -> socket.socket:
         """Return a socket that puts frames on the far end of a port."""

@@ -209,7 +209,8 @@ class _Rehearsing:
             standing = Standing.AGREE
         elif any(end.reason is Reason.UNMODELLED for end in known):
             standing = Standing.OPEN
-        elif trace.reason is None and not trace.lost:
+        elif trace.reason is None:
+            # What no route matches or a discard route takes is seen, so a loss in silence is no verdict on either.
             standing = Standing.UNTOLD
         else:
             standing = Standing.DISAGREE
