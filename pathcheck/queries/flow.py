@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pathcheck.dataplane.first_match import filter_packets
@@ -125,7 +125,12 @@ class Followed:
 
 
 def follow(
-    config: FleetConfig, flow: Flow, *, reply: bool = True, brief: bool = False, leaving: str | None = None
+    config: FleetConfig,
+    flow: Flow,
+    *,
+    reply: bool = True,
+    brief: bool = False,
+    leaving: Mapping[str, PacketSet] | None = None,
 ) -> Followed:
     """Follow all packets of a flow without making an answer of it: no sample is taken, and the evaluator not asked.
 
@@ -134,7 +139,7 @@ def follow(
     Parameters
     ----------
     leaving
-        Of packets that start on a device: only the ways by this interface of it, whose address they have.
+        Of packets that start on a device: which of them go by which of its interfaces, whose address they have.
     """
     work = _follow(network_of(config), flow, reply, brief, leaving)
     return Followed(flow, tuple(work[0].ends), tuple(work[1].ends), work)
@@ -152,7 +157,7 @@ def ask_followed(followed: Followed) -> FlowAnswer:
 
 
 def _follow(
-    network: Network, flow: Flow, reply: bool, brief: bool, leaving: str | None = None
+    network: Network, flow: Flow, reply: bool, brief: bool, leaving: Mapping[str, PacketSet] | None = None
 ) -> tuple[_Answering, _Answering]:
     """Follow a flow, and its reply where it is wanted."""
     versions = versions_of(flow)
@@ -166,7 +171,7 @@ def _follow(
         there.notes.extend(entries.notes)
         ends = there.walk(version, entries.starts, entries.ends)
         if leaving is not None:
-            ends = tuple(end for end in ends if not end.hops or end.hops[0].out in (None, leaving))
+            ends = tuple(_leaving(ends, leaving))
             there.ends = [*ends]
         asked = packet_space(version).union(end.packets for end in ends)
         there.left_out[version] = flow_packets(flow, version) - asked
@@ -179,6 +184,19 @@ def _follow(
                     f"the reply: {error.message}", help=f"{error.help}; `--no-reply` asks about the way there only"
                 ) from error
     return there, back
+
+
+def _leaving(ends: Iterable[End], leaving: Mapping[str, PacketSet]) -> Iterator[End]:
+    """Yield the ends of packets that leave the first device by the interface whose address they have."""
+    for end in ends:
+        out = end.hops[0].out if end.hops else None
+        if out is None:
+            yield end
+            continue
+        allowed = leaving.get(out)
+        packets = end.packets & allowed if allowed is not None else end.packets - end.packets
+        if not packets.is_empty:
+            yield replace(end, packets=packets, shown=end.shown & packets)
 
 
 def _spoken(network: Network, flow: Flow, notes: list[str]) -> tuple[IPVersion, ...]:

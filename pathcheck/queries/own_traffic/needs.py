@@ -6,15 +6,20 @@ need fails only where packets from no port get through with their answers, and h
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from pathcheck.errors import FlowError
 from pathcheck.model.flow import Flow
 from pathcheck.network.reachability import End, Network
 from pathcheck.network.reply import replies_to
+from pathcheck.packet.address import WIDTH, Address
+from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
-from pathcheck.packetset.algebra import packet_space
+from pathcheck.packet.prefix import Prefix
+from pathcheck.packet.wildcard import AddressMatch
+from pathcheck.packetset.algebra import PacketSet, packet_space
 from pathcheck.queries.flow import Followed, ask_followed, follow
 from pathcheck.queries.stops import stop_at
 from pathcheck.results.own_traffic import NeedAnswer
@@ -40,7 +45,8 @@ class Need:
     receiver
         The device that they are for, if one is; they have to arrive at itself.
     leaving
-        The interface by which they leave the sender, where their source address is of that one.
+        Where the packets have the address of the interface by which they leave the sender: that interface by the
+        address. The flow has all of these as sources, and each is judged.
     """
 
     flow: Flow
@@ -48,7 +54,7 @@ class Need:
     answer_subject: str | None = None
     sender: str | None = None
     receiver: str | None = None
-    leaving: str | None = None
+    leaving: Mapping[Address, str] = field(default_factory=dict)
 
 
 def judge_needs(network: Network, needs: Sequence[Need]) -> NeedAnswer:
@@ -62,7 +68,7 @@ def judge_needs(network: Network, needs: Sequence[Need]) -> NeedAnswer:
 
 
 def judge_need(network: Network, need: Need) -> NeedAnswer:
-    """Judge one need.
+    """Judge one need; where several addresses are possible, the answer is certain only if they agree.
 
     Raises
     ------
@@ -70,30 +76,61 @@ def judge_need(network: Network, need: Need) -> NeedAnswer:
         The packets part into too many sets.
     """
     version = need.flow.destination[0].version
+    from_each = {address: _from(address) for address in need.leaving}
+    leaving = {need.leaving[address]: packets for address, packets in from_each.items()} or None
     try:
-        followed = follow(
-            network.config, need.flow, reply=need.answer_subject is not None, brief=True, leaving=need.leaving
-        )
+        followed = follow(network.config, need.flow, reply=need.answer_subject is not None, brief=True, leaving=leaving)
     except FlowError as error:
         return NeedAnswer(None, error.message)
-    lost = [end for end in followed.there if _is_lost(end, need.receiver)]
-    lost_back = [end for end in followed.back if _is_lost(end, need.sender)]
-    space = packet_space(version)
-    asked = space.union(end.packets for end in followed.there)
+    sets = from_each.values() or (packet_space(version).full,)
+    found = [_judge(network, need, followed, packets) for packets in sets]
+    answers = [answer for answer, _ in found]
+    if len({it.holds for it in answers}) == 1:
+        answer, loss = found[0]
+        # The evaluator is asked once, and only where something is shown.
+        return answer if loss is None else replace(answer, sample=confirmed_sample(followed, loss[0], back=loss[1]))
+    other = next(it for it in answers if not it.holds)
+    if other.holds is None:
+        return other
+    message = f"it depends on the way that {need.sender} takes: {other.message}"
+    return NeedAnswer(None, message, other.span, other.device)
+
+
+_Loss = tuple[End, bool]
+"""Where packets, or their answers, are lost."""
+
+
+def _judge(network: Network, need: Need, followed: Followed, sent: PacketSet) -> tuple[NeedAnswer, _Loss | None]:
+    """Judge those packets of a need that are among some."""
+    space, answers = packet_space(sent.version), replies_to(sent)
+    there = [end for end in followed.there if not end.packets.isdisjoint(sent)]
+    back = [end for end in followed.back if not end.packets.isdisjoint(answers)]
+    lost = [end for end in there if _is_lost(end, need.receiver)]
+    lost_back = [end for end in back if _is_lost(end, need.sender)]
+    open_ = [end for end in there if end.reason is Reason.UNMODELLED]
+    open_back = [end for end in back if end.reason is Reason.UNMODELLED]
+    asked = space.union(end.packets for end in there) & sent
+    if asked.is_empty:
+        return NeedAnswer(None, f"no way is known on which {need.subject} leave {need.sender}"), None
     passing = asked - space.union(end.packets for end in lost)
-    open_ = [end for end in followed.there if end.reason is Reason.UNMODELLED]
-    open_back = [end for end in followed.back if end.reason is Reason.UNMODELLED]
     if passing.is_empty:
-        return _lost(network, need, followed, lost, back=False)
+        return _lost(network, need, lost[0], back=False), (lost[0], False)
     certain = passing - space.union(end.packets for end in open_)
     if need.answer_subject is None:
-        return NeedAnswer(True) if not certain.is_empty else _open(need, open_, back=False)
+        return (NeedAnswer(True) if not certain.is_empty else _open(need, open_, back=False)), None
     gone = space.union(end.packets for end in lost_back)
     if (replies_to(passing) - gone).is_empty:
-        return _lost(network, need, followed, lost_back, back=True)
+        return _lost(network, need, lost_back[0], back=True), (lost_back[0], True)
     if not (replies_to(certain) - gone - space.union(end.packets for end in open_back)).is_empty:
-        return NeedAnswer(True)
-    return _open(need, open_ or open_back, back=not open_)
+        return NeedAnswer(True), None
+    return _open(need, open_ or open_back, back=not open_), None
+
+
+@lru_cache(maxsize=1024)
+def _from(address: Address) -> PacketSet:
+    """Return all packets from an address."""
+    source = Prefix(address.version, address.value, WIDTH[address.version])
+    return packet_space(address.version).of(Box(AddressMatch.prefix(source), AddressMatch.any(address.version)))
 
 
 def _is_lost(end: End, owner: str | None) -> bool:
@@ -106,9 +143,8 @@ def _is_lost(end: End, owner: str | None) -> bool:
     return end.reason is not Reason.ARRIVED or not at_owner
 
 
-def _lost(network: Network, need: Need, followed: Followed, ends: Sequence[End], *, back: bool) -> NeedAnswer:
-    """Return that packets, or their answers, are lost, by what happens to the first of them."""
-    end = ends[0]
+def _lost(network: Network, need: Need, end: End, *, back: bool) -> NeedAnswer:
+    """Return that packets, or their answers, are lost, by what happens to some of them."""
     source, destination = _ends(need.flow)
     target, other = (source, destination) if back else (destination, source)
     words = f"{other} to {target}" + _port_words(need.flow, back)
@@ -121,8 +157,7 @@ def _lost(network: Network, need: Need, followed: Followed, ends: Sequence[End],
         permit=words,
         sender=need.receiver if back else need.sender,
     )
-    sample = confirmed_sample(followed, end, back=back)
-    return NeedAnswer(False, stop.message, stop.span, stop.device, stop.acl, stop.because, stop.help, sample)
+    return NeedAnswer(False, stop.message, stop.span, stop.device, stop.acl, stop.because, stop.help)
 
 
 def confirmed_sample(followed: Followed, end: End, *, back: bool) -> Packet | None:

@@ -74,7 +74,7 @@ def _judge(network: Network, device: Device, server: ManagementServer) -> Server
             Need(
                 Flow(
                     TCP if tcp else UDP,
-                    (host(source),),
+                    tuple(host(source) for source, _ in sources),
                     (host(server.address),),
                     destination_ports=Ranges.single(port),
                     flags=NEW_CONNECTION if tcp else None,
@@ -85,23 +85,22 @@ def _judge(network: Network, device: Device, server: ManagementServer) -> Server
                 answers if not server.tcp else "answers",
                 device.name,
                 next(iter(owners)) if len(owners) == 1 else None,
-                out,
+                {source: out for source, out in sources if out is not None},
             ),
         )
-        for source, out in sources
         for port in ports
     ]
     return ServerAnswer(device.name, kind, server.address, shown, sources[0][0], server.span, _joint(found))
 
 
 def _joint(found: list[NeedAnswer]) -> NeedAnswer:
-    """Return the answer of several that are possible: certain where they agree."""
+    """Return the answer for several ports that are possible: certain where they agree."""
     if len({it.holds for it in found}) == 1:
         return found[0]
     other = next(it for it in found if not it.holds)
     if other.holds is None:
         return other
-    message = f"it depends on the way or the port that the device takes: {other.message}"
+    message = f"it depends on the port that the device takes: {other.message}"
     return NeedAnswer(None, message, other.span, other.device)
 
 
