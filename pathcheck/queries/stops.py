@@ -180,10 +180,12 @@ class _Stopping:
             if not state.up:
                 message = f"{hop.device}:{hop.into} is down: {state.why}"
                 return Stop("route", message, state.span, hop.device, start, help="bring it up")
-        what = "no default gateway and no route" if start and not device.gateways else "no route"
+        routes = self.network.routing(device.name, self.version).on
+        what = "no default gateway and no route" if start and not device.gateways and not routes else "no route"
         anchor = self.anchor(device, hop, start)
         place = (anchor.addresses[0].span if start and anchor.addresses else anchor.span) if anchor else None
-        return self.route(hop, start, f"{hop.device} has {what} to {self.target}", place)
+        table = f" in VRF `{anchor.vrf}`" if anchor is not None and anchor.vrf is not None else ""
+        return self.route(hop, start, f"{hop.device} has {what} to {self.target}{table}", place)
 
     def down_below(self, device: Device, span: Span | None) -> Stop | None:
         """Return that an interface is down which a route or gateway needs; None where that is not why it is idle."""

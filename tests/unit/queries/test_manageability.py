@@ -400,3 +400,85 @@ def test_the_demo() -> None:
     lost = {answer.device: answer.broken.kind for answer in report.answers if answer.broken is not None}
     assert lost == {"office-west": "gateway", "quay-c": "uplink"}
     assert all(answer.holds is not None for answer in report.answers)
+
+
+# ---- management networks and IPv6 ------------------------------------------------------------------
+
+OUT_OF_BAND = {
+    "fleet.yaml": "devices: {pier: {management: 10.9.0.11}}\nplaces: {controller: 10.1.90.5}\n",
+    "oob.cfg": """\
+hostname oob
+ip routing
+interface Ethernet1
+ no switchport
+ ip address 10.9.0.1 255.255.255.0
+interface Ethernet2
+ no switchport
+ ip address 10.1.90.1 255.255.255.0
+""",
+    "pier.cfg": """\
+hostname pier
+ip routing
+vrf definition MGMT
+interface Management1
+ vrf forwarding MGMT
+ ip address 10.9.0.11 255.255.255.0
+interface Ethernet1
+ no switchport
+ ip address 10.1.0.2 255.255.255.252
+ip route vrf MGMT 0.0.0.0 0.0.0.0 10.9.0.1
+ntp server vrf MGMT 10.1.90.31
+logging host 10.1.90.30
+""",
+}
+
+
+def test_a_management_port_in_a_vrf_needs_its_own_default_route() -> None:
+    """Common practice, no source: a route in the global table does not help it."""
+    files = {name: text.encode() for name, text in OUT_OF_BAND.items()}
+    answer = judge_fleet(load_fleet_files(files).config, ["pier"]).answers[0]
+    assert answer.holds is True
+    assert [link.state for link in answer.links if link.kind == "uplink"] == ["assumed"]
+    assert [(it.kind, it.need.holds) for it in answer.servers] == [("NTP", True), ("syslog", False)]
+    files["pier.cfg"] = files["pier.cfg"].replace(b"ip route vrf MGMT ", b"ip route ")
+    link = judge_management(load_fleet_files(files), "pier").broken
+    assert link is not None
+    assert (link.kind, link.message) == (
+        "gateway",
+        "pier has no route to the controller (10.1.90.5) in VRF `MGMT`",
+    )
+
+
+def test_ipv6_takes_the_addresses_of_the_controller_that_are_ipv6() -> None:
+    core = """\
+hostname core
+ipv6 unicast-routing
+interface Ethernet1
+ no switchport
+ ipv6 address 2001:db8:90::1/64
+interface Ethernet2
+ no switchport
+ ipv6 address 2001:db8:99::1/64
+ ipv6 traffic-filter OUT out
+ipv6 access-list OUT
+ permit tcp host 2001:db8:90::5 any eq 22
+"""
+    quay = """\
+hostname quay-a
+ipv6 unicast-routing
+interface Ethernet1
+ no switchport
+ ipv6 address 2001:db8:99::11/64
+ipv6 route ::/0 2001:db8:99::1
+"""
+    fleet = """\
+devices: {quay-a: {management: "2001:db8:99::11"}}
+places: {controller: ["2001:db8:90::5", 10.1.90.5]}
+links: [core:Ethernet2 quay-a:Ethernet1]
+"""
+    files = {"core.cfg": core.encode(), "quay-a.cfg": quay.encode(), "fleet.yaml": fleet.encode()}
+    assert judge_management(load_fleet_files(files), "quay-a").holds is True
+    files["core.cfg"] = files["core.cfg"].replace(b"eq 22", b"eq 443")
+    link = judge_management(load_fleet_files(files), "quay-a").broken
+    assert link is not None
+    assert (link.kind, link.acl) == ("list", "OUT")
