@@ -111,6 +111,8 @@ def load_fleet(path: str | Path, *, memory: ReadingMemory | None = None) -> Load
     InputError
         There is no such folder, no configuration in it, or `fleet.yaml` has faults.
     """
+    if not str(path):  # in Python the empty path is the folder in which the program runs; in a script it is a slip
+        raise InputError("the path of the fleet is empty", help="`.` is this folder")
     place = Path(path)
     try:
         mode = place.stat().st_mode

@@ -78,7 +78,7 @@ def read_state(word: str, fleet: Path, memory: ReadingMemory | None = None) -> F
     """
     if not is_revision(word):
         place = Path(word)
-        loaded = load_fleet(place, memory=memory)
+        loaded = load_fleet(word and place, memory=memory)
         return FleetState(word, loaded, lambda name: file_content(loaded.folder / name))
     revision, path = _parts(word.removeprefix(PREFIX))
     tree = read_git_tree(fleet, revision, path)

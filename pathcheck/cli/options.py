@@ -9,10 +9,19 @@ import typer
 
 __all__ = ["FleetOption", "JsonOption", "on_terminal"]
 
+
+def _folder(word: str) -> Path:
+    """A path; a variable of a script that is empty is a slip, not the folder in which it runs."""
+    if not str(word):
+        raise typer.BadParameter("it is empty; `.` is this folder")
+    return Path(word)
+
+
 FleetOption = Annotated[
     Path,
     typer.Option(
         "--fleet",
+        parser=_folder,
         metavar="PATH",
         help="Folder of the fleet, or one configuration file; this folder if left out.",
         show_default=False,

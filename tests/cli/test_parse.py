@@ -45,3 +45,12 @@ def test_nothing_found(tmp_path: Path) -> None:
     status, shown = parse(tmp_path, b"hostname quay\n")
     assert status == 0
     assert shown.endswith("\nno findings\n")
+
+
+def test_an_empty_fleet_is_a_slip_and_not_this_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "quay.cfg").write_bytes(MASK.encode())
+    monkeypatch.chdir(tmp_path)
+    runner = CliRunner()
+    done = runner.invoke(app, ["parse", "--fleet", ""])
+    assert (done.exit_code, "it is empty; `.` is this folder" in done.output) == (2, True)
+    assert runner.invoke(app, ["parse"], standalone_mode=False).return_value == 1

@@ -1,11 +1,13 @@
 """A folder as a fleet: which files are devices, names, and what `fleet.yaml` adds."""
 
 import os
+from pathlib import Path
 
 import pytest
 
 from pathcheck.errors import InputError
 from pathcheck.fleet import load_fleet, load_fleet_files
+from pathcheck.fleet_source import read_state
 from pathcheck.model.unmodelled import DeviceScope
 from pathcheck.packet.address import Address
 from pathcheck.packet.ranges import Ranges
@@ -253,3 +255,10 @@ def test_a_name_that_is_no_text_can_be_shown(tmp_path):
         file.write(b"vlan 5\n")
     loaded = load_fleet(tmp_path)
     assert list(loaded.config.devices) == ["quay-\ufffd"]
+
+
+def test_an_empty_path_is_no_folder():
+    with pytest.raises(InputError, match="the path of the fleet is empty"):
+        load_fleet("")
+    with pytest.raises(InputError, match="the path of the fleet is empty"):
+        read_state("", Path())
