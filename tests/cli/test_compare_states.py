@@ -219,6 +219,44 @@ def test_added_and_removed_devices(before: Path, tmp_path: Path) -> None:
     assert (status, document["devices"]["added"]) == (1, ["quay-a"])
 
 
+SIX = """\
+hostname quay-a
+ipv6 unicast-routing
+interface Ethernet1
+ no switchport
+ ipv6 address 2001:db8:0:1::1/64
+ ipv6 traffic-filter TILLS6 in
+interface Ethernet2
+ no switchport
+ ipv6 address 2001:db8:0:2::1/64
+ipv6 access-list TILLS6
+ permit tcp 2001:db8:0:1::/64 host 2001:db8:0:2::20 eq 443
+ipv6 route 2001:db8:77::/48 2001:db8:0:2::9
+"""
+
+
+def test_ipv6(before: Path, tmp_path: Path) -> None:
+    for name, text in (
+        ("one", SIX),
+        ("two", SIX.replace("eq 443", "eq 80")),
+        ("three", SIX.replace("db8:77::", "db8:78::")),
+    ):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "quay-a.cfg").write_text(text)
+    status, document = asked("one", "two")
+    assert (status, ports(document, "opened"), ports(document, "closed")) == (1, ["tcp/80"], ["tcp/443"])
+    opened = document["opened"][0]
+    assert (opened["source"], opened["destination"]) == ("2001:db8:0:1::/64", "2001:db8:0:2::20/128")
+    # All addresses of the subnet but the device's own, and no more flags, ports and code points than IPv4 has.
+    assert opened["size"] == (2**64 - 1) * 65536 * 64 * 256
+    status, document = asked("one", "three")
+    assert status == 1
+    assert sorted(prefix for one in document["routes"] for prefix in one["prefixes"]) == [
+        "2001:db8:77::/48",
+        "2001:db8:78::/48",
+    ]
+
+
 def test_other_cables_are_told(before: Path, tmp_path: Path) -> None:
     write(tmp_path / "after")
     for name, far in (("before", "core-1:Ethernet1"), ("after", "core-1:Ethernet9")):

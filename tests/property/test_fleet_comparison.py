@@ -35,6 +35,16 @@ STATIONS = ("10.0.1.77", "10.0.1.200", "10.0.2.50", "10.0.2.200", "10.0.3.9", "1
 ELSEWHERE = ("198.51.100.9", "10.0.77.1", "10.8.0.9", "203.0.113.1")
 SHOW = 60
 """Regions of one kind; random fleets may differ in thousands, and each costs a walk through both states."""
+READINGS = (
+    ("svi_without_port", "up"),
+    ("undefined_list", "denies-all"),
+    ("fragments", "never"),
+    ("own_packets", "meet-out"),
+    ("gateway_while_routing", "default-route"),
+    ("recursion", "any"),
+    ("recursion", "connected"),
+    ("routing", "off"),
+)
 KINDS = ("opened", "closed", "uncertain")
 RANK = {Verdict.DENIED: 0, Verdict.PARTLY: 1, Verdict.PERMITTED: 2}
 
@@ -114,6 +124,9 @@ def edits(draw: st.DrawFn) -> tuple[FleetConfig, FleetConfig]:
         after[name] = replace(old, static_routes=other.static_routes, gateways=other.gateways)
     elif what == "unmodelled":
         after[name] = replace(old, unmodelled=other.unmodelled)
+    elif what == "assume":
+        key, value = draw(st.sampled_from(READINGS))
+        after[name] = replace(old, assume=replace(old.assume, **{key: value}))
     elif what == "control":
         after[name] = replace(old, control_plane=other.control_plane, terminal_lines=other.terminal_lines)
     elif what == "gone" and len(after) > 1:
