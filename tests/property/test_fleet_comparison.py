@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from random import Random
 
@@ -16,7 +17,8 @@ from model_builders import access_list, line
 from pathcheck.errors import FlowError
 from pathcheck.fleet import LoadedFleet
 from pathcheck.fleet_source import FleetState
-from pathcheck.model.access_list import AccessList, IcmpMatch
+from pathcheck.model.access_list import AccessList, Family, IcmpMatch, Line, Remark, UnreadLine
+from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig
 from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.packet.address import Address
@@ -312,3 +314,34 @@ def test_nothing_changes_between_a_fleet_and_a_copy_of_it(config: FleetConfig) -
     assert not change.has_certain_effect
     assert not change.has_uncertain_effect
     assert not change.asked
+
+
+@settings(max_examples=12, deadline=None)
+@given(fleets(), st.integers(0, 2**32))
+def test_numbers_remarks_and_the_order_of_lines_that_do_alike_have_no_effect(config: FleetConfig, seed: int) -> None:
+    draw = Random(seed)
+    changed = {name: replace(one, access_lists=rewritten(one, draw)) for name, one in config.devices.items()}
+    change = compared(config, replace(config, devices=changed))
+    assert {item.acl for item in change.lists} == {"A"}
+    assert not any(item.has_effect for item in change.lists)
+    assert not change.has_certain_effect
+    assert not change.has_uncertain_effect
+    assert not change.asked
+
+
+def rewritten(one: Device, draw: Random) -> dict[tuple[Family, str], AccessList]:
+    """The lists with other numbers, a remark, and two neighbours of one action changed about."""
+    found: dict[tuple[Family, str], AccessList] = {}
+    for key, each in one.access_lists.items():
+        lines = list(each.lines)
+        places = [at for at, (a, b) in enumerate(pairwise(lines)) if certain(a) and certain(b) and a.action == b.action]
+        if places:
+            at = draw.choice(places)
+            lines[at], lines[at + 1] = lines[at + 1], lines[at]
+        numbered = [replace(line, sequence=7 * number + 5) for number, line in enumerate(lines)]
+        found[key] = replace(each, entries=(Remark(1, "other words", span=each.span), *numbered))
+    return found
+
+
+def certain(one: Line | UnreadLine) -> bool:
+    return isinstance(one, Line) and one.doubt is None
