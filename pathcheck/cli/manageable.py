@@ -63,7 +63,7 @@ def manageable(
         report = judge_fleet(loaded.config, named, advance=advance)
     findings = [*management_findings(loaded.config, report)]
     for answer in report.answers:
-        findings += server_findings(answer.servers, answer.broken.span if answer.broken is not None else None)
+        findings += server_findings(answer.servers, answer.told)
     write_reports(
         targets,
         {

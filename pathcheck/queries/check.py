@@ -289,7 +289,7 @@ def _of_running(config: FleetConfig) -> Iterator[Finding]:
     if described or config.places or config.links or config.bootstrap:
         yield from management_findings(config, report)
     for answer in report.answers:
-        yield from server_findings(answer.servers, answer.broken.span if answer.broken is not None else None)
+        yield from server_findings(answer.servers, answer.told)
     yield from interface_needs(network_of(config))
 
 

@@ -9,6 +9,7 @@ from pathcheck.reports.terminal import Paint
 from pathcheck.results.manageability import LINK_KINDS, ChainLink, ManageabilityReport, ManagementAnswer
 from pathcheck.results.own_traffic import ServerAnswer
 from pathcheck.results.verdict import Verdict
+from pathcheck.source import Span
 
 __all__ = ["render_manageability"]
 
@@ -70,7 +71,7 @@ def _device(answer: ManagementAnswer, paint: Paint, *, whole: bool) -> list[str]
     if not answer.holds and answer.sample is not None:
         out.append(f"  {'':{width}}  for example {packet_words(answer.sample)}")
     for server in servers:
-        out += _server(server, answer.broken, paint, width)
+        out += _server(server, answer.told, paint, width)
     readings = answer.readings if whole or not answer.holds else ()
     out += [f"  {'':{width}}  assumed: {it.key} = {it.value} ({it.about})" for it in readings]
     return [*out, ""] if len(out) > 1 else out
@@ -89,7 +90,7 @@ def _link(link: ChainLink, paint: Paint, width: int) -> list[str]:
     return [*out, f"{indent}help: {link.help}"] if link.help else out
 
 
-def _server(server: ServerAnswer, broken: ChainLink | None, paint: Paint, width: int) -> list[str]:
+def _server(server: ServerAnswer, told: Span | None, paint: Paint, width: int) -> list[str]:
     """Return the lines on one server."""
     state = _server_state(server)
     colour = {True: Verdict.PERMITTED, False: Verdict.DENIED, None: Verdict.UNCERTAIN}[server.need.holds]
@@ -99,7 +100,7 @@ def _server(server: ServerAnswer, broken: ChainLink | None, paint: Paint, width:
     if server.need.holds:
         return [f"  {paint(f'{state:{width}}', colour)}  {subject:{_WIDTH}}  {reached}  ({server.span})"]
     place = f"  ({server.need.span})" if server.need.span is not None else ""
-    if broken is not None and broken.span is not None and broken.span == server.need.span:
+    if told is not None and told == server.need.span:
         return [f"  {paint(f'{state:{width}}', colour)}  {subject:{_WIDTH}}  {reached}: by the same line{place}"]
     return [
         f"  {paint(f'{state:{width}}', colour)}  {subject:{_WIDTH}}  {reached}: {_clean(server.need.message)}{place}",

@@ -111,6 +111,15 @@ class ManagementAnswer:
     readings: tuple[Reading, ...] = ()
 
     @property
+    def told(self) -> Span | None:
+        """The line that breaks the session or leaves it open: what else is lost by it needs no finding of its own.
+
+        None for a line of a list: what it denies besides is for another permit to mend.
+        """
+        link = self.broken or self.uncertain
+        return link.span if link is not None and link.acl is None else None
+
+    @property
     def sample(self) -> Packet | None:
         """A packet of the session, or an answer, that does not arrive; None where the session holds."""
         if self.holds or self.flow is None:

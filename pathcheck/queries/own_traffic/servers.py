@@ -20,6 +20,7 @@ from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import NEW_CONNECTION
 from pathcheck.queries.own_traffic.needs import Need, judge_need
 from pathcheck.results.own_traffic import NeedAnswer, ServerAnswer
+from pathcheck.results.path import Doubt
 
 __all__ = ["host", "judge_servers", "own_addresses"]
 
@@ -60,11 +61,12 @@ def _judge(network: Network, device: Device, server: ManagementServer) -> Server
     kind, subject, answers = _CALLED[server.kind]
     ports = (server.port,) if server.port is not None else _PORTS[server.kind]
     shown = " or ".join(map(str, ports))
-    sources, why = own_addresses(network, device, server.address, server.vrf, server.source_interface)
+    sources, open_ = own_addresses(network, device, server.address, server.vrf, server.source_interface)
     if server.tcp and server.port is None:
-        why = "the text names no port for TCP"
-    if why or not sources:
-        need = NeedAnswer(None, why or "which address the device's packets have is not known", server.span, device.name)
+        open_ = Doubt("the text names no port for TCP", None)
+    if open_ is not None or not sources:
+        doubt = open_ or Doubt("which address the device's packets have is not known", None)
+        need = NeedAnswer(None, doubt.why, doubt.span or server.span, device.name)
         return ServerAnswer(device.name, kind, server.address, shown, None, server.span, need)
     owners = {it.device for it in network.topology.owners(server.address)} - {device.name}
     tcp = server.tcp or server.kind == "tacacs"
@@ -106,8 +108,8 @@ def _joint(found: list[NeedAnswer]) -> NeedAnswer:
 
 def own_addresses(
     network: Network, device: Device, towards: Address, vrf: str | None, source_interface: str | None
-) -> tuple[tuple[tuple[Address, str | None], ...], str]:
-    """Return the addresses that a device's own packets may have, and why they are not known where they are not.
+) -> tuple[tuple[tuple[Address, str | None], ...], Doubt | None]:
+    """Return the addresses that a device's own packets may have; what leaves them open where they are not known.
 
     With each stands the interface by which the packets leave that have it; None where each way is open to them.
 
@@ -117,30 +119,31 @@ def own_addresses(
     version: IPVersion = towards.version
     if source_interface is not None:
         if source_interface not in device.interfaces:
-            return (), f"{device.name} has no interface `{source_interface}`, whose address its packets should have"
+            why = f"{device.name} has no interface `{source_interface}`, whose address its packets should have"
+            return (), Doubt(why, None)
         given = tuple((it, None) for it in _first_address(device, source_interface, version))
         if not given:
-            return (), f"`{source_interface}`, whose IPv{version} address its packets should have, has none"
+            why = f"`{source_interface}`, whose IPv{version} address its packets should have, has none"
+            return (), Doubt(why, None)
         if not network.topology.state(device.name, source_interface).up:
-            return (), f"`{source_interface}`, whose address its packets should have, is down"
-        return given, ""
+            return (), Doubt(f"`{source_interface}`, whose address its packets should have, is down", None)
+        return given, None
     outs: list[str] = []
     for piece in network.fib(device.name, vrf, version).pieces(host(towards)):
         if piece.doubts:
-            return (
-                (),
-                f"by which interface packets to {towards} leave {device.name} is not known: {piece.doubts[0].why}",
-            )
+            doubt = piece.doubts[0]
+            why = f"by which interface packets to {towards} leave {device.name} is not known: {doubt.why}"
+            return (), Doubt(why, doubt.span)
         if piece.entry is not None:
             outs += [hop.interface for hop in piece.entry.hops]
     if not outs:
         # Nothing leaves for there, whatever address it would have.
         outs = [name for name in device.interfaces if device.interfaces[name].vrf == vrf]
-        return tuple((it, None) for name in outs for it in _first_address(device, name, version))[:1], ""
+        return tuple((it, None) for name in outs for it in _first_address(device, name, version))[:1], None
     found = tuple((it, name) for name in dict.fromkeys(outs) for it in _first_address(device, name, version))
     if len(found) < len(set(outs)):
-        return (), "the interface by which they leave has no address of its own"
-    return found, ""
+        return (), Doubt("the interface by which they leave has no address of its own", None)
+    return found, None
 
 
 def _first_address(device: Device, interface: str, version: IPVersion) -> Iterator[Address]:

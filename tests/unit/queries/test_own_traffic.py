@@ -328,3 +328,53 @@ def test_servers_that_are_lost_by_one_line_are_one_finding() -> None:
         "quay-a does not reach its servers DNS 10.1.90.53, NTP 10.1.90.31 and NTP 10.1.90.32"
     ]
     assert all(item.sample is not None for item in lost)
+
+
+QUAY = """\
+hostname quay-b
+no ip routing
+vlan 20
+interface Ethernet1
+ switchport mode trunk
+interface Vlan20
+ ip address 10.1.20.11 255.255.255.0
+ip default-gateway {gateway}
+ntp server 10.1.90.31
+"""
+
+
+@pytest.mark.parametrize(
+    ("gateway", "lines", "codes"),
+    [
+        # One line takes everything away: one finding.
+        ("10.1.21.1", " permit ip any any\n", {"PC340"}),
+        # The permit that the session lacks does not let the time through.
+        ("10.1.20.1", " permit icmp any any\n deny ip any any\n", {"PC340", "PC343"}),
+        ("10.1.20.1", " permit tcp any any\n deny ip any any\n", {"PC343"}),
+        ("10.1.20.1", " permit ip any any\n", set()),
+    ],
+)
+def test_servers_that_the_broken_session_explains_are_left_out(gateway: str, lines: str, codes: set[str]) -> None:
+    files = {
+        "quay-a.cfg": lan(
+            servers=" ip access-group SERVERS-IN in\n", lists="ip access-list extended SERVERS-IN\n" + lines
+        ),
+        "quay-b.cfg": QUAY.format(gateway=gateway),
+        "fleet.yaml": "devices: {quay-b: {management: 10.1.20.11}}\nplaces: {controller: 10.1.90.5}\n",
+    }
+    found = check_fleet(load_fleet_files({name: text.encode() for name, text in files.items()}))
+    assert {item.code for item in found if "PC340" <= item.code < "PC350"} == codes
+
+
+def test_what_one_unmodelled_line_leaves_open_is_told_once() -> None:
+    files = {
+        "quay-a.cfg": lan(),
+        "quay-b.cfg": QUAY.format(gateway="10.1.20.1").replace("no ip routing", "ip routing")
+        + "router ospf 1\n network 10.1.20.0 0.0.0.255 area 0\n",
+        "fleet.yaml": "devices: {quay-b: {management: 10.1.20.11}}\nplaces: {controller: 10.1.90.5}\n",
+    }
+    found = check_fleet(load_fleet_files({name: text.encode() for name, text in files.items()}))
+    (item,) = [item for item in found if "PC340" <= item.code < "PC350"]
+    assert item.code == "PC341"
+    assert item.span is not None
+    assert item.span.words == "router ospf 1"
