@@ -2,7 +2,8 @@
 
 Ends are swapped. In TCP the ACK flag is added to the flags. An echo request of
 the IP version's ICMP is answered by an echo reply of the same code; its other
-messages, and its non-initial fragments, whose type cannot be seen, by nothing.
+messages, its non-initial fragments, whose type cannot be seen, and the ICMP of
+the other IP version by nothing.
 
 References
 ----------
@@ -12,7 +13,7 @@ RFC 4443 section 4 (echo messages and their types).
 
 from __future__ import annotations
 
-from pathcheck.packet.protocol import TCP
+from pathcheck.packet.protocol import ICMP, ICMPV6, TCP
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import ACK
 from pathcheck.packetset.bdd import Node
@@ -36,7 +37,9 @@ def answers(encoding: Encoding, node: Node) -> Node:
     addresses = [(variables["source"][bit], variables["destination"][bit]) for bit in variables["source"]]
     words = [(variables["first"][bit], variables["second"][bit]) for bit in variables["first"]]
     tcp = encoding.numbers("protocol", Ranges.single(TCP)) & encoding.whole
-    icmp = encoding.numbers("protocol", Ranges.single(own_icmp(encoding.version)))
+    own = own_icmp(encoding.version)
+    # Type and code stand where the others have a port; those of the other IP version too.
+    icmp = encoding.numbers("protocol", Ranges.of((ICMP, ICMP), (ICMPV6, ICMPV6)))
 
     segments = node & tcp
     if segments != diagrams.false:
@@ -49,7 +52,7 @@ def answers(encoding: Encoding, node: Node) -> Node:
     answer = both_swapped.substitute(diagrams.swap(addresses + words))
 
     request, reply = ECHO[encoding.version]
-    echoes = node & icmp & encoding.whole & encoding.ternary("second", request << 8, 0xFF00)
+    echoes = node & encoding.numbers("protocol", Ranges.single(own)) & encoding.whole & encoding.ternary("second", request << 8, 0xFF00)
     if echoes != diagrams.false:
         replies = encoding.ternary("second", reply << 8, 0xFF00)
         if replies == diagrams.false:

@@ -195,8 +195,8 @@ def test_sample_is_a_member_and_repeatable(case: tuple[IPVersion, Expression], d
 def answer(packet: Packet) -> Packet | None:
     """The reply of one packet, in plain words of the design."""
     echo, echo_reply, icmp = (8, 0, 1) if packet.version == 4 else (128, 129, 58)
-    if packet.protocol == icmp:
-        if packet.fragment or packet.icmp_type != echo:
+    if packet.protocol in (1, 58):
+        if packet.protocol != icmp or packet.fragment or packet.icmp_type != echo:
             return None
         return replace(packet.swapped(), icmp_type=echo_reply)
     if packet.protocol == 6 and not packet.fragment:

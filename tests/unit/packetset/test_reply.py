@@ -43,6 +43,15 @@ def test_echo_is_answered_by_echo_reply_only(version: int, request_type: int, re
     assert (space.of(icmp) - space.of(replace(icmp, icmp=requests))).reply() == space.empty
 
 
+@pytest.mark.parametrize(("version", "foreign"), [(4, 58), (6, 1)])
+def test_icmp_of_the_other_version_is_answered_by_nothing(version: int, foreign: int) -> None:
+    # Nothing of that kind can be an echo request here; its type is no port that could be swapped.
+    space = packet_space(version)
+    other = replace(Box.everything(version), protocols=Ranges.single(foreign))
+    assert space.of(other).reply() == space.empty
+    assert (space.full - space.of(other)).reply() == space.full.reply()
+
+
 def test_layout_without_the_needed_bits_is_refused() -> None:
     space = PacketSpace(Layout(4, address=(0,), flags=(1,)), nodes=1 << 12)
     with pytest.raises(ValueError, match="without the ACK flag"):
