@@ -23,7 +23,7 @@ from pathcheck.network.reply import replies_to
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.queries.flow import Followed, network_of
-from pathcheck.queries.manageability.judging import fails, reached
+from pathcheck.queries.manageability.judging import closed_lines, fails, reached
 from pathcheck.queries.stops import Stop, carriage_stop, stop_at
 from pathcheck.results.manageability import LINK_KINDS, ChainLink, LinkKind, LinkState, ManagementAnswer
 from pathcheck.results.path import Doubt, LineUse, RouteUse
@@ -279,6 +279,12 @@ class _Chain:
             for end in ends:
                 if end.reason.verdict is Verdict.UNCERTAIN and end.doubts:
                     return self._doubtful(end.doubts[0], end, back)
+        closed = closed_lines(self.config, self.device.name)
+        if closed is not None:
+            message = (
+                f"each terminal line of {self.device.name} is closed to sessions, so it is not known what takes them"
+            )
+            return ChainLink("guard", "uncertain", message, closed.span, self.device.name)
         return ChainLink("path", "uncertain", "something on the path is not modelled")
 
     def _doubtful(self, doubt: Doubt, end: End, back: bool) -> ChainLink:

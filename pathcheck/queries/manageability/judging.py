@@ -6,8 +6,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pathcheck.errors import FlowError
+from pathcheck.model.device import TerminalLines
 from pathcheck.model.fleet_config import FleetConfig
-from pathcheck.network.reachability import End
+from pathcheck.network.reachability import TERMINAL_PORTS, End
+from pathcheck.packet.protocol import TCP
 from pathcheck.queries.flow import Followed, ask_followed, follow
 from pathcheck.queries.manageability.session import session_flow, why_no_session
 from pathcheck.results.manageability import ManagementAnswer
@@ -16,7 +18,7 @@ from pathcheck.results.verdict import Reason, Verdict
 if TYPE_CHECKING:
     from pathcheck.fleet import LoadedFleet
 
-__all__ = ["fails", "judge_management", "reached", "session_holds"]
+__all__ = ["closed_lines", "fails", "judge_management", "reached", "session_holds"]
 
 
 def session_holds(config: FleetConfig, device: str) -> bool | None:
@@ -33,7 +35,7 @@ def session_holds(config: FleetConfig, device: str) -> bool | None:
     if flow is None:
         return None
     try:
-        return _holds(follow(config, flow, brief=True), device)
+        return _holds(config, follow(config, flow, brief=True), device)
     except FlowError:
         return None
 
@@ -71,7 +73,7 @@ def judge_management(
         return ManagementAnswer(device, address, None, why)
     ends = (*followed.there, *followed.back)
     readings = tuple(dict.fromkeys(reading for end in ends for reading in end.readings))
-    found = ManagementAnswer(device, address, _holds(followed, device), readings=readings)
+    found = ManagementAnswer(device, address, _holds(config, followed, device), readings=readings)
     if chain or (chain is None and not found.holds):
         from pathcheck.queries.manageability.chain import explain
 
@@ -79,12 +81,24 @@ def judge_management(
     return replace(found, flow=ask_followed(followed)) if answer else found
 
 
-def _holds(followed: Followed, device: str) -> bool | None:
+def _holds(config: FleetConfig, followed: Followed, device: str) -> bool | None:
     """Return the verdict of a session: each packet on every way, and each answer."""
     if any(fails(end, device) for end in followed.there) or any(fails(end, None) for end in followed.back):
         return False
     ends = (*followed.there, *followed.back)
-    return None if any(end.reason.verdict is Verdict.UNCERTAIN for end in ends) else True
+    if any(end.reason.verdict is Verdict.UNCERTAIN for end in ends) or closed_lines(config, device) is not None:
+        return None
+    return True
+
+
+def closed_lines(config: FleetConfig, device: str) -> TerminalLines | None:
+    """Return the terminal lines of a device if each of them is closed to sessions, and sessions are to end on them.
+
+    The packets get there, and it is not in the texts what else could take the session.
+    """
+    session, lines = config.session, config.devices[device].terminal_lines
+    to_lines = session.protocol == TCP and (session.ports & TERMINAL_PORTS).size > 0
+    return lines[0] if to_lines and lines and not any(block.accepts_sessions for block in lines) else None
 
 
 def fails(end: End, device: str | None) -> bool:

@@ -482,3 +482,27 @@ links: [core:Ethernet2 quay-a:Ethernet1]
     link = judge_management(load_fleet_files(files), "quay-a").broken
     assert link is not None
     assert (link.kind, link.acl) == ("list", "OUT")
+
+
+@pytest.mark.parametrize(
+    ("lines", "holds"),
+    [
+        ("line vty 0 15\n transport input none\n", None),
+        ("line vty 0 4\n transport input none\nline vty 5 15\n transport input ssh\n", True),
+        ("line vty 0 15\n transport input ssh\n", True),
+    ],
+)
+def test_terminal_lines_that_are_closed_take_no_session(lines: str, holds: bool | None) -> None:
+    """The packets arrive; what takes the session, if anything does, is not in the text."""
+    text = FLEET["quay-a.cfg"].partition("line vty")[0] + lines
+    fleet = loaded({"quay-a.cfg": text})
+    answer = judge_management(fleet, "quay-a")
+    assert answer.holds is holds
+    assert session_holds(fleet.config, "quay-a") is holds
+    if holds is None:
+        assert answer.uncertain is not None
+        assert answer.uncertain.kind == "guard"
+        assert answer.uncertain.span is not None
+        assert answer.uncertain.span.words == "line vty 0 15"
+    other = loaded({"quay-a.cfg": text, "fleet.yaml": FLEET["fleet.yaml"] + "session: {port: 830}\n"})
+    assert judge_management(other, "quay-a").uncertain is None
