@@ -37,7 +37,6 @@ def answers(encoding: Encoding, node: Node) -> Node:
     addresses = [(variables["source"][bit], variables["destination"][bit]) for bit in variables["source"]]
     words = [(variables["first"][bit], variables["second"][bit]) for bit in variables["first"]]
     tcp = encoding.numbers("protocol", Ranges.single(TCP)) & encoding.whole
-    own = own_icmp(encoding.version)
     # Type and code stand where the others have a port; those of the other IP version too.
     icmp = encoding.numbers("protocol", Ranges.of((ICMP, ICMP), (ICMPV6, ICMPV6)))
 
@@ -52,7 +51,8 @@ def answers(encoding: Encoding, node: Node) -> Node:
     answer = both_swapped.substitute(diagrams.swap(addresses + words))
 
     request, reply = ECHO[encoding.version]
-    echoes = node & encoding.numbers("protocol", Ranges.single(own)) & encoding.whole & encoding.ternary("second", request << 8, 0xFF00)
+    messages = node & encoding.numbers("protocol", Ranges.single(own_icmp(encoding.version))) & encoding.whole
+    echoes = messages & encoding.ternary("second", request << 8, 0xFF00)
     if echoes != diagrams.false:
         replies = encoding.ternary("second", reply << 8, 0xFF00)
         if replies == diagrams.false:
