@@ -11,17 +11,21 @@ from typing import Any
 
 import jsonschema
 import pytest
+from kernel.judging import host
 from kernel.lab import require_lab
+from kernel.random_fleets import Drawing
 from typer.testing import CliRunner
 
 from pathcheck.cli.main import app
 from pathcheck.fleet import LoadedFleet, load_fleet
+from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.parser.flow_words import read_flow_line
 from pathcheck.queries.rehearse import ask_rehearsal
 from pathcheck.rehearsal import Laboratory
 from pathcheck.reports.rehearsal_json import rehearsal_document
 from pathcheck.reports.rehearsal_text import render_rehearsal
 from pathcheck.reports.terminal import Paint
+from pathcheck.results.account import ReadingReport
 from pathcheck.results.rehearsal import Rehearsal, Standing
 
 ROOT = Path(__file__).parents[2]
@@ -134,6 +138,21 @@ ip access-list extended TILLS
     assert rehearsal.agrees is None
     assert rehearsal.counts[Standing.UNTOLD] == 5, rehearsal
     assert "a list on the switch port quay-a:Ethernet1" in rehearsal.groups[0].kernel.why
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_fleets_are_rehearsed_without_disagreement(seed: int) -> None:
+    """All packets from an interface of a random fleet, as a user would ask; only what they touch is loaded."""
+    drawing = Drawing(f"rehearsed {seed}", most=6)
+    loaded = LoadedFleet(Path(), drawing.config, ReadingReport((), ()))
+    version = drawing.chance.choice((4, 6))
+    name = drawing.chance.choice(drawing.names)
+    port = drawing.chance.choice([it for it in drawing.interfaces[name] if not it.shutdown])
+    everywhere = tuple(host(address) for address in drawing.stations[version])
+    flow = Flow(None, everywhere, everywhere, at=EntryPoint(name, port.name))
+    rehearsal = ask_rehearsal(loaded, flow, packets=400)
+    assert rehearsal.counts[Standing.DISAGREE] == 0, [it for it in rehearsal.groups if it.difference]
+    assert rehearsal.counts[Standing.AGREE] >= 200
 
 
 def swapped(loaded: LoadedFleet, name: str) -> LoadedFleet:

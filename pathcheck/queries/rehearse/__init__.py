@@ -11,10 +11,11 @@ from pathcheck.fleet import LoadedFleet
 from pathcheck.model.fleet_config import FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint, Flow
 from pathcheck.network.reachability import End, HopTrace, Start
+from pathcheck.network.reply import replies_to
 from pathcheck.packet.address import WIDTH, Address
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.prefix import Prefix
-from pathcheck.packetset.algebra import PacketSet, packet_space
+from pathcheck.packetset.algebra import packet_space
 from pathcheck.queries.flow import Followed, ask_followed, follow
 from pathcheck.queries.rehearse.comparison import difference, is_among
 from pathcheck.queries.rehearse.packets import chosen_packets
@@ -183,8 +184,7 @@ class _Rehearsing:
         """Return the answer to a packet that passed, from where the kernel let it arrive."""
         if trace.reason is None or trace.reason.verdict is not Verdict.PERMITTED:
             return None
-        packets: PacketSet = packet_space(sending.packet.version).of_packet(sending.packet).reply()
-        packet = packets.sample()
+        packet = replies_to(packet_space(sending.packet.version).of_packet(sending.packet)).sample()
         if packet is None:
             return None
         last = trace.steps[-1]
