@@ -397,9 +397,9 @@ class _Builder:
             return
         lengths = self.lengths[vrf]
         for length in sorted(lengths, reverse=True):
-            prefix = Prefix.containing(address, length)
-            if prefix.value in lengths[length]:
-                yield prefix
+            value = address.value >> self.width - length << self.width - length
+            if value in lengths[length]:
+                yield Prefix(self.version, value, length)
 
     def mode(self, route: _Route) -> str:
         """Return which routes may resolve a route's next hop."""
