@@ -14,5 +14,5 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         type=int,
         default=110_000,
         metavar="N",
-        help="About how many packets the kernel tests send: 110,000 take two processor minutes, a million a quarter of an hour.",
+        help="About how many packets the kernel tests send: 110,000 take two processor minutes.",
     )
