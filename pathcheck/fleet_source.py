@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pathcheck.errors import InputError
@@ -32,11 +32,14 @@ class FleetState:
         What was read.
     read
         Returns the content of a file of the fleet once more, by its path in the fleet; OSError where it cannot.
+    single
+        Whether the word means one file, not a folder.
     """
 
     word: str
     loaded: LoadedFleet
     read: Callable[[str], bytes]
+    single: bool = False
 
 
 def is_revision(word: str) -> bool:
@@ -63,7 +66,21 @@ def read_states(before: str, after: str, fleet: Path) -> tuple[FleetState, Fleet
     folders = [Path(word) for word in (before, after) if not is_revision(word)]
     about = folders[0] if folders else fleet
     memory = ReadingMemory()
-    return read_state(before, about, memory), read_state(after, about, memory)
+    first, second = read_state(before, about, memory), read_state(after, about, memory)
+    return (_named_as(first, second) if first.single and second.single else first), second
+
+
+def _named_as(state: FleetState, other: FleetState) -> FleetState:
+    """Return the state of one device with the name that the other has: two files are one device, whatever it is called.
+
+    A text without a hostname would be called by its file.
+    """
+    devices, names = state.loaded.config.devices, list(other.loaded.config.devices)
+    if len(devices) != 1 or len(names) != 1 or names[0] in devices:
+        return state
+    (device,) = devices.values()
+    config = replace(state.loaded.config, devices={names[0]: replace(device, name=names[0])})
+    return replace(state, loaded=replace(state.loaded, config=config))
 
 
 def read_state(word: str, fleet: Path, memory: ReadingMemory | None = None) -> FleetState:
@@ -79,7 +96,7 @@ def read_state(word: str, fleet: Path, memory: ReadingMemory | None = None) -> F
     if not is_revision(word):
         place = Path(word)
         loaded = load_fleet(word and place, memory=memory)
-        return FleetState(word, loaded, lambda name: file_content(loaded.folder / name))
+        return FleetState(word, loaded, lambda name: file_content(loaded.folder / name), place.is_file())
     revision, path = _parts(word.removeprefix(PREFIX))
     tree = read_git_tree(fleet, revision, path)
     try:
@@ -95,7 +112,7 @@ def read_state(word: str, fleet: Path, memory: ReadingMemory | None = None) -> F
         finally:
             tree.close()
 
-    return FleetState(word, loaded, read)
+    return FleetState(word, loaded, read, tree.single is not None)
 
 
 def _parts(words: str) -> tuple[str, str | None]:

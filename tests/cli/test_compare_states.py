@@ -207,6 +207,17 @@ def test_a_state_and_itself(before: Path, tmp_path: Path) -> None:
     assert run("before", "copy")[0] == 0
 
 
+def test_two_files_are_one_device_whatever_it_is_called(before: Path, tmp_path: Path) -> None:
+    nameless = QUAY.replace("hostname quay-a\n", "")
+    (tmp_path / "old.cfg").write_text(nameless)
+    (tmp_path / "new.cfg").write_text(nameless.replace("eq 443", "range 443 444"))
+    (tmp_path / "named.cfg").write_text(QUAY)
+    status, document = asked("old.cfg", "new.cfg")
+    assert (status, ports(document, "opened"), document["closed"]) == (1, ["tcp/444"], [])
+    assert document["devices"] == {"added": [], "removed": [], "edited": ["new"]}
+    assert run("old.cfg", "named.cfg")[0] == 0
+
+
 def test_added_and_removed_devices(before: Path, tmp_path: Path) -> None:
     after = write(tmp_path / "after")
     (after / "quay-a.cfg").unlink()
