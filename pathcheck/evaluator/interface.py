@@ -138,6 +138,7 @@ def _in_vlan(device: Device, port: Interface, vlan: int) -> int:
 def _is_blank(device: Device, port: Interface) -> bool:
     """Whether the text says nothing that tells a switch port from a routed one."""
     says = port.routed or port.addresses or port.unknown_address or port.borrowed or port.vrf or port.ipv6_enabled
+    says = says or port.kind not in ("physical", "port-channel")  # a management port switches nothing
     return not says and all(other.parent != port.name for other in device.interfaces.values())
 
 

@@ -181,6 +181,13 @@ def test_an_svi_needs_its_vlan(vlans, hidden, expected):
     assert up(box, "Vlan20") == expected
 
 
+def test_an_access_port_carries_a_vlan_with_a_trunk_group_whatever_names_its_mode():
+    for setting in (access(20), SwitchPort(None, access_vlan=20), SwitchPort(None, access_vlan=30)):
+        port_ = interface("Ethernet1", switch_port=setting)
+        box = device("quay", interface("Vlan20", "10.1.20.1/24"), port_, vlan(20, trunk_groups=("ferry",)))
+        assert up(box, "Vlan20") == (YES if setting.access_vlan == 20 else NO)
+
+
 def test_a_trunk_carries_a_vlan_with_a_trunk_group_only_perhaps():
     trunk = interface("Ethernet1", switch_port=TRUNK)
     box = device("quay", interface("Vlan20", "10.1.20.1/24"), trunk, vlan(20, trunk_groups=("ferry",)))
@@ -219,6 +226,23 @@ def test_a_port_that_the_text_does_not_name_may_act_as_anything():
         NO,
         "no VLAN leads from quay:Vlan20 to core:Ethernet1",
     )
+
+
+@pytest.mark.parametrize(
+    "says",
+    [
+        {"routed": True}, {"borrowed": "Loopback0"}, {"unknown_address": span("ip address dhcp")}, {"vrf": "BLUE"},
+        {"ipv6_enabled": True}, {"kind": "management"}, {},
+    ],
+)  # fmt: skip
+def test_a_port_whose_text_says_anything_of_routing_switches_nothing(says):
+    expected = NO if says else MAYBE
+    assert pair([interface("Ethernet9", **says)], [port()]).answer[0] == expected
+    assert pair([port()], [interface("Ethernet9", **says)]).answer[0] == expected
+    if not says:
+        below = interface("Ethernet9.7", "10.7.0.1/24", vlan=7)
+        assert pair([interface("Ethernet9"), below], [port()]).answer[0] == NO
+        assert pair([interface("Ethernet9", "10.7.0.1/24")], [port()]).answer[0] == NO
 
 
 def test_a_cable_to_a_device_that_was_not_read_hides_no_other():
@@ -288,6 +312,10 @@ def test_untagged_frames_of_a_subinterface_are_of_the_native_vlan():
         (SwitchPort("dynamic"), access(20), NO),
         (SwitchPort("dynamic", access_vlan=20), access(20), YES),
         (SwitchPort(None), TRUNK, MAYBE),
+        # A line that only a trunk needs asks for one, whichever it is.
+        (SwitchPort(None, allowed=Ranges.single(20)), SwitchPort(None), MAYBE),
+        (SwitchPort(None, native=7), SwitchPort(None, access_vlan=20), MAYBE),
+        (SwitchPort(None, native=7, access_vlan=20), SwitchPort("access", access_vlan=20), YES),
     ],
 )
 def test_open_modes_settle_as_the_two_ends_ask(left, right, expected):
