@@ -153,7 +153,7 @@ def _try_all(
     for mutant in mutants:
         fast = bool(mutant.function)
         names = tests.reaching(mutant.file, *mutant.lines) if fast else tests.reaching_file(mutant.file)
-        chosen = tests.in_order(names, options.cap)
+        chosen = tests.in_order(names, mutant.room, options.cap)
         mark = _mark(chosen, tree)
         if results.open(mutant, mark, options.again):
             marks = {"mark": mark, "body": body(results.source(mutant.file), mutant)}

@@ -138,23 +138,26 @@ class TestMap:
         """Return the tests that reach any line of the file."""
         return set().union(*self._lines.get(file, {}).values())
 
-    def in_order(self, tests: set[str], most_seconds: float) -> list[tuple[str, float]]:
-        """Return the tests to run, quick ones first, with their seconds: as many as take `most_seconds`.
+    def in_order(self, tests: set[str], room: str, most_seconds: float) -> list[tuple[str, float]]:
+        """Return the tests to run with their seconds, as many as take `most_seconds`.
 
-        Where not all have time, every second choice is a property or a published case: these see most.
+        First the unit tests of the room, and those of the evaluator, which ask the engine the same; then properties for
+        half of the time that is left; then the others. Within each the quick ones first.
         """
+        left = most_seconds
+        chosen: list[tuple[str, float]] = []
         by_time = sorted((self.seconds[name], name) for name in tests if name in self.seconds)
-        if sum(seconds for seconds, _ in by_time) <= most_seconds:
-            return [(name, seconds) for seconds, name in by_time]
-        chosen: list[tuple[float, str]] = []
-        for part in (
-            [each for each in by_time if not each[1].startswith("tests/property")],
-            [each for each in by_time if each[1].startswith("tests/property")],
-        ):
+        near = (f"tests/unit/{'queries' if room == 'line_review' else room}/", "tests/unit/evaluator/")
+        kinds = (
+            lambda name: name.startswith(near),
+            lambda name: name.startswith("tests/property/"),
+            lambda name: not name.startswith(("tests/property/", *near)),
+        )
+        for kind, share in zip(kinds, (1.0, 0.5, 1.0), strict=True):
             spent = 0.0
-            for seconds, name in part:
-                spent += seconds
-                if spent > most_seconds / 2 and chosen:
-                    break
-                chosen.append((seconds, name))
-        return [(name, seconds) for seconds, name in sorted(chosen)]
+            for seconds, name in by_time:
+                if kind(name) and spent + seconds <= left * share:
+                    spent += seconds
+                    chosen.append((name, seconds))
+            left -= spent
+        return chosen

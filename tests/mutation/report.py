@@ -104,9 +104,9 @@ works.
 
 - The sample is drawn at random in each room (seed `{seed}`), so its share is that of the room within the interval.
   Tests are written for survivors: to know how good they are beyond that, draw with a seed that nobody has used.
-- Each mutant meets the tests that reach the changed line, quick ones first, until one fails: unit tests, properties,
-  cases, published cases. Not those of the command line and the kernel. At most {cap} seconds of tests a mutant
-  (as they take without it), and at most {examples} examples of each property, the same each time: what only more
+- Each mutant meets the tests that reach the changed line until one fails: unit tests of the room and of the evaluator,
+  properties, cases, published cases. Not those of the command line and the kernel. At most {cap} seconds of tests a
+  mutant (as they take without it), and at most {examples} examples of each property, the same each time: what only more
   would kill counts as survived.
 - A mutant that hangs is killed only if it used 3 seconds and five times the processor time of the test, and with
   four times that patience did not end either.

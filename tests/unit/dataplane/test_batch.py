@@ -12,6 +12,7 @@ from pathcheck.dataplane.batch import decide_batch
 from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Action, Family, IcmpMatch, Line, UnreadLine
 from pathcheck.model.assumptions import Assumptions
+from pathcheck.model.object_group import GroupReference
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.ranges import Ranges
@@ -54,6 +55,19 @@ def test_more_packets_than_one_block_holds() -> None:
     for place in chance.sample(range(len(some)), 150):
         alone = evaluate_list(one, "ipv4", "A", some[place])
         assert (found[place].action, found[place].use) == (alone.action, alone.use)
+
+
+@pytest.mark.parametrize("reading", ["permits-all", "denies-all"])
+def test_a_list_whose_lines_may_all_be_refused_may_be_empty(reading: str) -> None:
+    gone = GroupReference("GONE", "address")
+    entries = [line("permit", "udp", gone), line("deny", "tcp", gone, sequence=20)]
+    one = device("quay-a", access_list("A", *entries), assume=Assumptions(undefined_list=reading))
+    some = [packet("10.1.20.7", "192.0.2.1", kind) for kind in ("tcp", "udp", "esp")]
+    found = decide_batch(one, "ipv4", "A", some)
+    alone = [evaluate_list(one, "ipv4", "A", each) for each in some]
+    assert [item.action for item in found] == [item.action for item in alone]
+    assert [set(item.doubts) for item in found] == [set(item.doubts) for item in alone]
+    assert found[2].action == (None if reading == "permits-all" else Action.DENY)
 
 
 def test_no_packets() -> None:

@@ -108,6 +108,12 @@ def test_a_next_hop_behind_the_default_route_only() -> None:
     assert words(fib_of(default, route(QUAY, "192.0.2.9"), assume=Assumptions(recursion="any"))) == []
 
 
+def test_the_longest_route_that_holds_a_next_hop_is_named_and_no_other() -> None:
+    wide = route("192.0.0.0/8", "10.1.20.9"), route("192.0.2.0/24", "10.1.20.8"), route("0.0.0.0/0", "10.1.20.7")
+    [found] = words(fib_of(*wide, route(QUAY, "192.0.2.9"), assume=Assumptions(recursion="connected")))
+    assert found[3] == ["route 192.0.2.0/24 10.1.20.8"]
+
+
 def test_a_device_that_does_not_route_uses_its_gateway_only() -> None:
     line = span("no ip routing")
     fib = fib_of(route(QUAY, "10.1.20.9"), gateway("10.1.20.254"), routing=False, routing_span=line)

@@ -115,6 +115,18 @@ def test_a_line_of_any_protocol_may_name_ports(protocol):
     )
 
 
+def test_groups_of_destinations_and_of_ports_are_looked_into():
+    here = group("OFFICES", "address", AddressMatch.prefix(Prefix.parse("10.1.99.0/24")))
+    entries = [line("permit", "tcp", "any", GroupReference("OFFICES", "address"))]
+    assert answer(entries, WEB, here) == "permit"
+    assert answer(entries, packet("10.1.20.7", "10.1.98.1", "tcp", 1, 443), here) == "deny"
+    assert answer(entries, WEB) == "uncertain"
+    some = [line("permit", "tcp", destination_ports=GroupReference("WEB", "port"))]
+    web = group("WEB", "port", Ranges.single(443))
+    assert (answer(some, WEB, web), answer(some, packet("10.1.20.7", OFFICE, "tcp", 1, 0), web)) == ("permit", "deny")
+    assert answer(some, packet("10.1.20.7", OFFICE, "tcp", 1, 0)) == answer(some, WEB) == "uncertain"
+
+
 def test_icmp_and_flags_need_their_protocol():
     reply = [line("permit", "ip", icmp=IcmpMatch(0, 0))]
     assert answer(reply, packet("10.1.20.7", OFFICE, "icmp", 0, 0)) == "permit"

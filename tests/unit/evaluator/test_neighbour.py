@@ -54,6 +54,12 @@ def test_a_next_hop_that_is_on_no_subnet_is_taken_by_the_other_end_of_the_cable_
     assert ask(fleet(quay("10.0.0.1/30"), core("10.9.9.1/30"), links=CABLE), "10.9.9.1") == {("core", "Ethernet1")}
     # The cable leads to another interface than the owner's.
     assert ask(fleet(quay("10.0.0.1/30"), core("10.9.9.1/30"), links=CABLE), "10.1.90.1") == "unknown"
+    several = fleet(quay("10.0.0.1/30"), core("10.9.9.1/30"), device("pier", interface("Ethernet7", "10.9.9.1/24")))
+    topology = Topology(several)
+    doubts = Neighbours(topology, LayerTwo(topology)).owning(LinkEnd(*OUT), Address.parse("10.9.9.1")).unknown
+    assert [doubt.why for doubt in doubts] == [
+        "`10.9.9.1` belongs to core:Ethernet1, which is on no subnet of quay:Ethernet2"
+    ]
     # Nobody has it, or only the sender itself.
     assert ask(config, "10.7.7.7") == "outside"
     assert ask(config, "10.1.20.1") == "outside"

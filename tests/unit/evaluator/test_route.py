@@ -155,6 +155,7 @@ def test_a_next_hop_that_may_be_the_devices_own_address_leaves_it_open():
             "doubt",
         ),
         ((TO_CORE,), {"interface": "Ethernet2", "permanent": True}, "way"),
+        ((interface("Ethernet2", shutdown=True),), {"interface": "Ethernet2"}, "stranded"),
         # An interface without an address of the version may not do.
         ((interface("Ethernet2"),), {"interface": "Ethernet2"}, "doubt"),
         ((interface("Ethernet2", "2001:db8::1/64"),), {"interface": "Ethernet2"}, "doubt"),
@@ -238,6 +239,34 @@ def test_a_gateway_is_looked_up_on_connected_subnets_only():
     # Static routes are not used by a device that does not route.
     box = device("quay", LAN, gateway("10.5.5.5"), route("10.5.0.0/16", "10.1.20.9"), routing=False)
     assert look(box) == Choice(frozenset(), True, ())
+
+
+@pytest.mark.parametrize(("distance", "touched"), [(1, True), (2, False)])
+def test_a_gateway_is_as_good_as_a_route_of_distance_one(distance, touched):
+    hidden = unmodelled(RouteScope(distance=distance, within=Prefix.parse("0.0.0.0/0"), exact=True))
+    assert bool(look(device("quay", LAN, gateway("10.1.20.254"), unmodelled=hidden)).doubts) is touched
+
+
+def test_a_hidden_connected_route_of_the_same_prefix_may_stand_beside_the_one_of_the_text():
+    hidden = unmodelled(RouteScope(distance=0, within=Prefix.parse("10.1.20.0/24"), exact=True))
+    assert look(quay(unmodelled=hidden), "10.1.20.7").doubts == ("something",)
+
+
+@pytest.mark.parametrize(("reading", "touched"), [("any-but-default", True), ("any", True), ("connected", False)])
+def test_a_hidden_route_to_the_next_hop_counts_where_it_may_resolve_it(reading, touched):
+    hidden = unmodelled(RouteScope(distance=110, within=Prefix.parse("10.0.0.2/32"), exact=True))
+    box = quay(route("10.1.90.5/32", "10.0.0.2"), unmodelled=hidden, assume=Assumptions(recursion=reading))
+    assert bool(look(box).doubts) is touched
+    sure = quay(route("10.1.90.5/32", "10.0.0.2"), assume=Assumptions(recursion=reading))
+    assert look(sure) == Choice(CORE, False, ())
+
+
+def test_an_address_of_full_length_inside_of_another_subnet_is_in_doubt():
+    inside, outside = interface("Loopback0", "10.1.20.9/32"), interface("Loopback0", "10.9.9.9/32")
+    assert look(device("quay", LAN, inside), "10.1.20.7").doubts == ("Ethernet1 and Loopback0 share addresses",)
+    assert look(device("quay", LAN, outside), "10.1.20.7").doubts == ()
+    virtual = interface("Ethernet1", "10.1.20.2/24", "10.1.20.1/32 virtual")
+    assert look(device("quay", virtual), "10.1.20.7").doubts == ()
 
 
 def test_the_last_gateway_of_a_table_holds_and_only_for_its_version():

@@ -142,6 +142,17 @@ def test_packets_that_go_round_for_ever_are_told_from_those_that_leave():
     }
 
 
+def test_a_walk_counts_the_ways_that_it_takes_and_their_parts(monkeypatch):
+    monkeypatch.setattr(reachability, "WAYS_APART", 1)
+    walk = Walk(Network(crossing()), 4)
+    walk.run([start(packets())])
+    assert walk.bounded
+    monkeypatch.setattr(reachability, "WAYS_APART", 2)
+    walk = Walk(Network(crossing()), 4)
+    walk.run([start(packets())])
+    assert not walk.bounded
+
+
 def test_a_walk_that_is_bounded_keeps_all_packets_and_doubts(monkeypatch):
     monkeypatch.setattr(reachability, "ENDS_APART", 1)
     entries = access_list(

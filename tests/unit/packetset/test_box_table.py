@@ -223,3 +223,19 @@ def test_what_covers_a_row_is_found_or_a_packet_that_nobody_holds(version: IPVer
         for points in (search.usual_point(row), search.points(row, 5)):
             for index in range(len(points.flags)):
                 assert points.packet(index, version, world) in mine
+
+
+def test_flags_of_many_rows_are_compared_column_by_column() -> None:
+    cubes = [(0, 0), (ACK, ACK), (ACK, 0), (SYN | ACK, SYN), (SYN | ACK, SYN | ACK), (RST, 0), (255, SYN)]
+    everywhere = AddressMatch.any(4)
+    boxes = [Box(everywhere, everywhere, Ranges.single(6), flags=FlagMatch.of(cube)) for cube in cubes for _ in "123"]
+    table = BoxTable(4, [(n, [everywhere], [everywhere], (box,)) for n, box in enumerate(boxes)])
+    among = np.arange(len(table))
+    assert len(among) > 12
+    sets = [held(row, 4, WHOLE) for row in table.rows]
+    for index in range(0, len(table), 3):
+        row = table.rows[index]
+        assert table.are_covered(row, among, WHOLE).tolist() == [other <= sets[index] for other in sets]
+        assert table.are_covering(row, among, WHOLE).tolist() == [sets[index] <= other for other in sets]
+        meeting = [place for place, other in enumerate(sets) if not (other & sets[index]).is_empty]
+        assert table.overlapping(row, 0, len(table), WHOLE).tolist() == meeting

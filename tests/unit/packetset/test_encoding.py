@@ -132,6 +132,15 @@ def test_numbers_of_a_small_field_are_those_of_its_bits() -> None:
             assert spans == Ranges.of(*((number, number) for number in expected))
 
 
+@pytest.mark.parametrize("bits", [(4, 1, 0), (2, 1), (5,), (3, 2, 1, 0), (7, 6, 1)])
+def test_gaps_between_the_bits_of_a_field_are_gaps_between_its_numbers(bits: tuple[int, ...]) -> None:
+    space = PacketSpace(Layout(4, address=bits), nodes=1 << 12, cache=1 << 8)
+    numbers = sorted(
+        sum(1 << bit for place, bit in enumerate(bits) if chosen >> place & 1) for chosen in range(1 << len(bits))
+    )
+    assert space.full.sources() == Ranges.of(*((number, number) for number in numbers))
+
+
 def test_what_is_kept_for_speed_is_bounded_and_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(encoding_module, "_CACHED", 3)
     space = PacketSpace(Layout.of_version(4), nodes=1 << 16, cache=1 << 10)
