@@ -21,6 +21,8 @@ from pathcheck.model.device import Device, TerminalLines
 from pathcheck.model.fleet_config import JOB_PARTS, FleetConfig, Place
 from pathcheck.model.flow import EntryPoint
 from pathcheck.model.interface import SwitchPort
+from pathcheck.model.required_flow import Expectation, RequiredFlow, RequiredWords
+from pathcheck.model.unmodelled import ListScope, Unmodelled
 from pathcheck.network.entry import flow_entries
 from pathcheck.packet.address import Address
 from pathcheck.packet.prefix import Prefix
@@ -29,7 +31,7 @@ from pathcheck.queries.flow import network_of
 from pathcheck.queries.manageability import session_flow
 from pathcheck.queries.rollout import roll_out
 from pathcheck.queries.rollout.cover import Budget, Claim, Standing, cover, holds_in, widest_boxes
-from pathcheck.queries.rollout.held import Session, judge_target
+from pathcheck.queries.rollout.held import AlwaysFlow, Session, judge_target
 from pathcheck.queries.rollout.order import Guard, find_order
 from pathcheck.queries.rollout.states import Position, Space, rollout_space
 from pathcheck.queries.rollout.watched import WatchedFleets
@@ -169,7 +171,10 @@ def with_parts(before: Device, other: Device, parts: frozenset[str]) -> Device:
     if "vlans" in parts:
         made = replace(made, vlans=other.vlans, has_vlan_section=other.has_vlan_section)
     if "lists" in parts:
-        made = replace(made, access_lists=other.access_lists)
+        odd = tuple(
+            it for one in (before, other) for it in one.unmodelled if isinstance(it.scope, ListScope) == (one is other)
+        )
+        made = replace(made, access_lists=other.access_lists, unmodelled=odd)
     if "routes" in parts:
         made = replace(made, static_routes=other.static_routes, routing=other.routing)
     if "gateway" in parts:
@@ -246,10 +251,12 @@ def switches(draw: st.DrawFn, name: str, number: int) -> Device:
     parts += [vlan(it) for it in (2, 3) if it == vlan_number or draw(st.booleans())]
     if lines:
         parts.append(access_list("OPERATORS", *lines))
+    odd = draw(st.sampled_from(((),) * 7 + ((Unmodelled("odd", ListScope("OPERATORS", "ipv4"), span=span("odd")),),)))
     made = device(
         name,
         *parts,
         routing=False,
+        unmodelled=odd,
         terminal_lines=(TerminalLines(0, 4, bound_list, span=span("line vty")),),
         assume=Assumptions(undefined_list=draw(st.sampled_from(("permits-all", "denies-all")))),
     )
@@ -395,6 +402,43 @@ def follow(config: FleetConfig, name: str) -> None:
         )
         back = evaluate_packet(config, answer, EntryPoint(name), vrf)
         assert {one.reason for one in back} == {Reason.ARRIVED}
+
+
+def required_flows(*words: str) -> st.SearchStrategy[RequiredFlow]:
+    return st.builds(
+        lambda text, expect: RequiredFlow(
+            text, (RequiredWords(text, span(text)),), expect, reply=expect is Expectation.OPEN, always=True
+        ),
+        st.sampled_from(words),
+        st.sampled_from(Expectation),
+    )
+
+
+RANDOM = st.tuples(changes(), required_flows("tcp 10.0.1.66 10.0.2.0/25:22", "icmp 10.0.2.66 10.0.1.1 --icmp echo"))
+MANAGED = st.tuples(
+    managed_changes(),
+    required_flows(
+        "udp 10.9.0.5:53 10.2.0.77:5353",
+        "tcp 10.9.0.5 10.3.0.0/26:443",
+        "tcp 10.2.0.12 10.9.0.5:49",
+        "tcp 10.9.0.5 quay:23",
+    ),
+)
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much], deadline=None, max_examples=25)
+@given(st.one_of(RANDOM, MANAGED), st.booleans())
+def test_a_required_flow_stands_in_each_state_as_claimed(drawn, by_line):
+    change, required = drawn
+    space = rollout_space(*change, by_line=by_line)
+    assume(len(space.chains) > 0 and len(states_of(space.sizes)) <= 96)
+    flow, watched = AlwaysFlow(required), WatchedFleets(space)
+    assume(flow.why_not_judged(space.fleet(space.start)) is None)
+    claims = cover(lambda at: judge_target(flow, watched, at), space.sizes, Budget(5000))
+    event(f"{len({one.standing for one in claims})} standings")
+    for position in states_of(space.sizes):
+        wanted = flow.stand(space.fleet(position))
+        assert {one.standing for one in claims if holds_in(one.box, position)} == {wanted}, position
 
 
 @settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much], deadline=None)

@@ -326,7 +326,9 @@ class _Judged:
             ways = {way: first for way, first in ways.items() if self._can_reach(way, bad, guards)}
         if not ways:
             return None
-        way = min(ways, key=lambda way: (sum(done > 0 for done in way), not ways[way], sum(way), [-done for done in way]))
+        way = min(
+            ways, key=lambda way: (sum(done > 0 for done in way), not ways[way], sum(way), [-done for done in way])
+        )
         there = [known for known in self.known if known.before is not Standing.LOST]
         losing = [known for known in there if any(holds_in(box, way) for box in known.boxes(Standing.LOST))]
         losing.sort(key=lambda known: not self._is_own(known, way))

@@ -25,14 +25,16 @@ from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import FleetConfig, JobPart, LinkEnd
 from pathcheck.model.interface import Interface, SwitchPort
 from pathcheck.model.unmodelled import Unmodelled
-from pathcheck.network.layer2 import LayerTwo, Segment
+from pathcheck.network.layer2 import Carriage, LayerTwo, Segment
 from pathcheck.network.reachability import Network
 from pathcheck.network.topology import Attachment, Cable, Topology
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.prefix import Prefix
 from pathcheck.packetset.algebra import PacketSet
+from pathcheck.queries.rollout.cover import holds_in
 from pathcheck.queries.rollout.jobs import list_scoped
 from pathcheck.queries.rollout.states import Position, Space
+from pathcheck.results.path import Doubt
 
 __all__ = ["Notes", "WatchedFleets"]
 
@@ -101,6 +103,7 @@ class WatchedFleets:
         self._still_answers: dict[Hashable, tuple[Attachment, ...]] = {}
         self._meetings: dict[Hashable, tuple[int, ...]] = {}
         self._lists: list[CompiledList] = []
+        self._remembered: dict[Hashable, list[tuple[dict[int, int], Any]]] = {}
         self._own_unmodelled = {name: self._moves_unmodelled(name) for name in space.changed}
 
     def network(self, notes: Notes) -> WatchedNetwork:
@@ -191,6 +194,25 @@ class WatchedFleets:
             alone = FleetConfig({device.name: device}, links=self.space.frame.links)
             kept = self._topologies[id(device)] = (device, Topology(alone))
         return kept[1]
+
+    def remembered(self, key: Hashable, notes: Notes, ask: Callable[[], T]) -> T:
+        """Return an answer that was found in a state where the same is read, else ask; either way note what it read.
+
+        Whoever is asked must read anew all that it needs: what it kept from another question was read there.
+        """
+        known = self._remembered.setdefault(key, [])
+        for masks, answer in known:
+            if holds_in(masks, notes.position):
+                notes.narrow(masks)
+                return answer  # type: ignore[no-any-return]
+        outer, notes.masks = notes.masks, {}
+        try:
+            answer = ask()
+        finally:
+            inner, notes.masks = notes.masks, outer
+            notes.narrow(inner)
+        known.append((inner, answer))
+        return answer
 
     def plain(self, position: Position) -> FleetConfig:
         """Return the fleet in a state without notes."""
@@ -552,6 +574,27 @@ class WatchedLayerTwo(LayerTwo):
         super().__init__(topology)
         self._fleets = fleets
         self._notes = notes
+
+    def carriage(self, start: Segment, goal: Segment) -> Carriage:
+        """Return whether frames of one segment reach another over the cables that are given."""
+        return self._remembered(("carriage", start, goal), lambda anew: LayerTwo.carriage(anew, start, goal))
+
+    def component(self, start: Segment) -> tuple[Segment, ...]:
+        """Return every segment that frames of a segment may reach, itself first."""
+        return self._remembered(("component", start), lambda anew: LayerTwo.component(anew, start))
+
+    def station_ports(self, end: LinkEnd) -> tuple[LinkEnd, ...]:
+        """Return the switch ports to which a station on an interface's subnet may be connected."""
+        return self._remembered(("stations", end), lambda anew: LayerTwo.station_ports(anew, end))
+
+    def inner_list_doubts(self, end: LinkEnd) -> tuple[Doubt, ...]:
+        """Return the lists on cabled switch ports that a station's frames may pass before they reach an interface."""
+        return self._remembered(("inner lists", end), lambda anew: LayerTwo.inner_list_doubts(anew, end))
+
+    def _remembered(self, key: Hashable, ask: Callable[[LayerTwo], T]) -> T:
+        """Ask a view that has kept nothing: what one question left behind would hide from the next what was read."""
+        anew = WatchedLayerTwo(self._fleets, self._topology, self._notes)
+        return self._fleets.remembered(key, self._notes, lambda: ask(anew))
 
     def interfaces_on(self, segment: Segment) -> tuple[LinkEnd, ...]:
         """Return the routed interfaces of a segment's device that are on the segment."""
