@@ -11,7 +11,7 @@ is assumed to be carried.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -176,6 +176,8 @@ class LayerTwo:
         self._carriages: dict[tuple[LinkEnd, LinkEnd], Carriage] = {}
         self._islands: dict[Segment, frozenset[Segment]] = {}
         self._doubts_of_islands: dict[frozenset[Segment], tuple[Doubt, ...]] = {}
+        self._kept_steps: dict[Segment, tuple[_Crossing | _Refusal, ...]] = {}
+        self._components: dict[Segment, tuple[Segment, ...]] = {}
         self._downs: dict[LinkEnd, CarriageFault | None] = {}
         self._choices: dict[tuple[LinkEnd, LinkEnd], tuple[tuple[_Port, _Port], ...]] = {}
 
@@ -295,7 +297,9 @@ class LayerTwo:
         return way[::-1]
 
     def component(self, start: Segment) -> tuple[Segment, ...]:
-        """Return every segment that frames of a segment may reach, itself first."""
+        """Return every segment that frames of a segment may reach, itself first; kept for it."""
+        if start in self._components:
+            return self._components[start]
         found = {start: None}
         border = [start]
         while border:
@@ -306,7 +310,8 @@ class LayerTwo:
                         found[step.segment] = None
                         reached.append(step.segment)
             border = [segment for segment in reached if segment.port is None]
-        return tuple(found)
+        self._components[start] = tuple(found)
+        return self._components[start]
 
     def island(self, segment: Segment) -> frozenset[Segment]:
         """Return every segment that frames of a segment may reach, itself too; kept for all of them.
@@ -318,11 +323,16 @@ class LayerTwo:
             self._islands.update(dict.fromkeys(found, found))
         return self._islands[segment]
 
-    def _steps(self, segment: Segment) -> Iterator[_Crossing | _Refusal]:
+    def _steps(self, segment: Segment) -> Iterable[_Crossing | _Refusal]:
         """Return what happens to frames of a segment on each cable that they could take."""
-        for cable in self._cables_at(segment):
-            if cable.far.device in self._topology.config.devices:
-                yield from self._cross(segment, cable)
+        if segment not in self._kept_steps:
+            self._kept_steps[segment] = tuple(
+                step
+                for cable in self._cables_at(segment)
+                if cable.far.device in self._topology.config.devices
+                for step in self._cross(segment, cable)
+            )
+        return self._kept_steps[segment]
 
     def _cables_at(self, segment: Segment) -> Iterator[Cable]:
         topology = self._topology

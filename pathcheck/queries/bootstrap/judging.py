@@ -57,6 +57,11 @@ def judge_packets(network: Network, what: str, need: Need, *, inside: bool = Fal
         followed = follow(network.config, need.flow, reply=need.answer_subject is not None, brief=True)
     except FlowError as error:
         return StageFlow(what, "not-judged", words, error.message)
+    well = [_is_well(end, need.receiver) for end in followed.there] + [
+        _is_well(end, need.sender) for end in followed.back
+    ]
+    if followed.there and all(well):
+        return StageFlow(what, "holds", words)
     answer = judge_need(network, need)
     if answer.holds is not True:
         is_answer = bool(need.answer_subject) and str(need.answer_subject) in answer.message
@@ -86,6 +91,12 @@ def judge_packets(network: Network, what: str, need: Need, *, inside: bool = Fal
         why = f"what becomes of some of {need.subject} is not known" + (f": {doubt.why}" if doubt else "")
         return StageFlow(what, "uncertain", words, why, doubt.span if doubt else None)
     return StageFlow(what, "holds", words)
+
+
+def _is_well(end: End, owner: str | None) -> bool:
+    """Whether packets arrive for certain, at the device that they are for where they are for one."""
+    at_owner = end.back_at is not None and end.back_at.device == owner and end.back_at.interface is None
+    return end.reason is Reason.ARRIVED and (owner is None or at_owner)
 
 
 def _is_lost(end: End, inside: bool) -> bool:

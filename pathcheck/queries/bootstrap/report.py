@@ -8,7 +8,7 @@ from pathcheck.errors import UnknownNameError, UsageError, nearest
 from pathcheck.fleet import LoadedFleet
 from pathcheck.model.fleet_config import CATCH_ALL, Bootstrap
 from pathcheck.queries.audit.fleet_view import listed
-from pathcheck.queries.bootstrap.stages import judge_switch
+from pathcheck.queries.bootstrap.stages import Shared, judge_switch, shared_by
 from pathcheck.results.bootstrap import STAGES, BootstrapReport, Stage
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
@@ -63,8 +63,14 @@ def judge_bootstrap(
                 help=f"did you mean `{near}`?" if near else f"there are {listed(f'`{it}`' for it in sorted(known))}",
             )
     answers = []
+    shared: dict[int, Shared] = {}
     for entry, name in found:
-        answers.append(judge_switch(loaded, entry, name))
+        together = shared.get(id(entry))
+        if together is None:
+            # For one switch alone there is nothing to share.
+            many = sum(one is entry for one, _ in found) > 1
+            together = shared[id(entry)] = shared_by(loaded, entry) if many else Shared()
+        answers.append(judge_switch(loaded, entry, name, together))
         advance(1)
     return BootstrapReport(tuple(answers))
 

@@ -12,8 +12,8 @@ access or native VLAN of the port at the other end: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from pathcheck.fleet import LoadedFleet
@@ -42,13 +42,62 @@ from pathcheck.queries.stops import carriage_stop
 from pathcheck.results.bootstrap import BootstrapAnswer, Stage, StageFlow, StageState
 from pathcheck.source import Span
 
-__all__ = ["judge_switch"]
+__all__ = ["Shared", "judge_switch", "shared_by"]
 
 _CLIENT, _SERVER = 68, 67
 """Ports of DHCP, RFC 2131 section 4.1."""
 
 
-def judge_switch(loaded: LoadedFleet, entry: Bootstrap, device: str | None) -> BootstrapAnswer:
+@dataclass(slots=True)
+class Shared:
+    """What the switches of one entry have in common, so that many cost little more than one.
+
+    Parameters
+    ----------
+    flows
+        What was judged for switches in one segment, by the segment and the stage.
+    started
+        For those that stand at the end of their cables, and so are not in each other's way: a fleet in which as many
+        of them as the pool has addresses are started, and the address of each.
+    """
+
+    flows: dict[tuple[Segment, str], tuple[StageFlow, ...]] = field(default_factory=dict)
+    started: dict[str, tuple[FleetConfig, Address]] = field(default_factory=dict)
+
+
+def shared_by(loaded: LoadedFleet, entry: Bootstrap) -> Shared:
+    """Put those switches of an entry into one fleet that cannot be in each other's way."""
+    shared, config, blank = Shared(), loaded.config, bootstrap_device(loaded, entry)
+    if blank is None or entry.pool is None or entry.subnet is None:
+        return shared
+    chosen = _leasing(blank, entry)
+    fixed = any(one.addresses and one.kind != "loopback" for one in blank.interfaces.values())
+    listed = set(entry.devices)
+    ends = [
+        name
+        for name in dict.fromkeys(entry.devices)
+        if name in config.devices
+        and not _may_forward(config, name, entry)
+        and len({far.device for far in _far_ends(config, name)}) == 1
+        and not listed & {far.device for far in _far_ends(config, name)}
+    ]
+    if chosen is None or fixed or len(ends) < 2 or not network_of(config).topology.overlapping(entry.subnet):
+        return shared
+    size = entry.pool[1].value - entry.pool[0].value + 1
+    for start in range(0, len(ends), size):
+        devices, addresses = dict(config.devices), {}
+        for number, name in enumerate(ends[start : start + size]):
+            address = addresses[name] = Address(entry.pool[0].version, entry.pool[0].value + number)
+            made = _leased_to(blank, entry, chosen, address, entry.subnet)
+            devices[name] = replace(made, name=name, management=address, management_span=entry.span)
+        fleet = replace(config, devices=devices)
+        shared.started.update({name: (fleet, address) for name, address in addresses.items()})
+    return shared
+
+
+def judge_switch(
+    loaded: LoadedFleet, entry: Bootstrap, device: str | None, shared: Shared | None = None
+) -> BootstrapAnswer:
     """Judge the stages of one switch.
 
     Parameters
@@ -63,7 +112,8 @@ def judge_switch(loaded: LoadedFleet, entry: Bootstrap, device: str | None) -> B
     config = loaded.config
     ports = _far_ends(config, device) if device is not None else []
     choices: list[LinkEnd | None] = [*ports] or [None]
-    runs = [_Run(loaded, entry, device, port).answer() for port in choices]
+    shared = shared if shared is not None else Shared()
+    runs = [_Run(loaded, entry, device, port, shared).answer() for port in choices]
     return max(runs, key=_progress)
 
 
@@ -88,8 +138,11 @@ def _far_ends(config: FleetConfig, device: str) -> list[LinkEnd]:
 class _Run:
     """One switch at one port."""
 
-    def __init__(self, loaded: LoadedFleet, entry: Bootstrap, device: str | None, port: LinkEnd | None) -> None:
+    def __init__(
+        self, loaded: LoadedFleet, entry: Bootstrap, device: str | None, port: LinkEnd | None, shared: Shared
+    ) -> None:
         self.loaded = loaded
+        self.shared = shared
         self.entry = entry
         self.device = device
         self.port = port
@@ -101,15 +154,7 @@ class _Run:
         name = self.device
         if name is None:
             return config
-        device = config.devices[name]
-        network = network_of(config)
-        subnet = self.entry.subnet
-        on_subnet = any(
-            subnet is not None and address.address.version == subnet.version and address.prefix.overlaps(subnet)
-            for interface in device.interfaces.values()
-            for address in interface.addresses
-        )
-        if not on_subnet and not network.routing(name, 4).on and not network.routing(name, 6).on:
+        if not _may_forward(config, name, self.entry):
             return config
         others = {other: found for other, found in config.devices.items() if other != name}
         links = tuple(link for link in config.links if name not in (link.a.device, link.b.device))
@@ -123,9 +168,9 @@ class _Run:
             self.at, self.started = None, None
         stages = [
             Stage("attachment", (attachment,)),
-            Stage("lease", tuple(self.lease())),
+            Stage("lease", self.once("lease", self.lease)),
             Stage("file-name", (self.file_name(),)),
-            Stage("transfer", tuple(self.transfer())),
+            Stage("transfer", self.once("transfer", self.transfer)),
         ]
         if self.entry.call_home != "none":
             stages.append(Stage("call-home", tuple(self.call_home())))
@@ -134,6 +179,32 @@ class _Run:
             stages.append(Stage("first-push", (self.first_push(self.device),)))
         shown = str(self.port) if self.port is not None else None
         return BootstrapAnswer(self.entry.file, self.device, tuple(stages), self.entry.span, shown)
+
+    def once(self, stage: str, judge: Callable[[], Iterator[StageFlow]]) -> tuple[StageFlow, ...]:
+        """Judge what is the same for all switches in one segment, unless it was judged before."""
+        segment = self.segment
+        if segment is None:
+            return tuple(judge())
+        key = (segment, stage)
+        if key not in self.shared.flows:
+            self.shared.flows[key] = tuple(judge())
+        return self.shared.flows[key]
+
+    @cached_property
+    def segment(self) -> Segment | None:
+        """The segment of the switch, where nothing else of its port counts: no list, no line that may do anything."""
+        if self.at is None or self.port is None or self.config is not self.loaded.config:
+            return None
+        end = self.network.topology.logical(self.port)
+        interface = self.network.topology.interface(end)
+        entered = self.network.layer2.entered_untagged(self.port)
+        doubtful = self.network.doubtful(end.device)
+        plain = (
+            interface is not None
+            and not interface.bindings
+            and not any(line for side in ("in", "out") for line in doubtful.at(end.interface, side))
+        )
+        return entered[0] if plain and len(entered) == 1 and isinstance(entered[0], Segment) else None
 
     # ---- what is known ----------------------------------------------------------------------
 
@@ -537,9 +608,8 @@ class _Run:
                 span=Span(self.entry.file, 1, ""),
                 help="write an address, or `ip address dhcp`, on the interface",
             )
-        in_vlan = [it for it in by_lease if self.entry.vlan is not None and it.vlan == self.entry.vlan]
-        chosen = (in_vlan or by_lease)[0]
-        if len(by_lease) > 1 and not in_vlan:
+        chosen = _leasing(blank, self.entry)
+        if chosen is None:
             return StageFlow(
                 what,
                 "not-judged",
@@ -548,28 +618,11 @@ class _Run:
             )
         if not self.leased or subnet is None:
             return None
+        if name in self.shared.started:
+            return *self.shared.started[name], "a leased one"
         address = self.leased[0].first
-        return (
-            self._with(config, name, self._leased_to(blank, chosen, address, subnet), address),
-            address,
-            "a leased one",
-        )
-
-    def _leased_to(self, blank: Device, chosen: Interface, address: Address, subnet: Prefix) -> Device:
-        """The switch once the server has answered: the address on its interface, and the gateway."""
-        span = chosen.unknown_address or chosen.span
-        own = InterfaceAddress(address, subnet.length, span=span)
-        interface = replace(chosen, addresses=(*chosen.addresses, own), unknown_address=None)
-        gateways = blank.gateways
-        routed = any(route.prefix.length == 0 for route in blank.static_routes)
-        if not gateways and not routed and self.entry.gateway is not None:
-            gateways = (DefaultGateway(self.entry.gateway, span=self.entry.place("gateway") or span),)
-        return replace(
-            blank,
-            interfaces={**blank.interfaces, chosen.name: interface},
-            gateways=gateways,
-            unmodelled=tuple(it for it in blank.unmodelled if it.span != span),
-        )
+        made = _leased_to(blank, self.entry, chosen, address, subnet)
+        return self._with(config, name, made, address), address, "a leased one"
 
     def _with(self, config: FleetConfig, name: str, blank: Device, address: Address) -> FleetConfig:
         """The fleet with a switch in the place of the host that it is to become."""
@@ -616,7 +669,7 @@ class _Run:
                 inside=self._is_inside,
             )
         if self.leased and not (isinstance(started, tuple) and started[2] != "a leased one"):
-            yield judge_packets(self.network, f"{what}, from each leased address", need, inside=self._is_inside)
+            yield from self.once("call-home", lambda: self._each(f"{what}, from each leased address", need))
         elif started is None:
             yield StageFlow(
                 what, "not-judged", message="which address the switch has is not known", span=self.entry.span
@@ -645,11 +698,15 @@ class _Run:
                 flags=NEW_CONNECTION if session.protocol == TCP else None,
             )
             need = Need(flow, "the session", "the switch's answer")
-            yield judge_packets(self.network, f"{what} at each leased address", need, inside=self._is_inside)
+            yield from self.once("login", lambda: self._each(f"{what} at each leased address", need))
         elif started is None:
             yield StageFlow(
                 what, "not-judged", message="which address the switch has is not known", span=self.entry.span
             )
+
+    def _each(self, what: str, need: Need) -> Iterator[StageFlow]:
+        """Judge packets of all addresses that can be leased."""
+        yield judge_packets(self.network, what, need, inside=self._is_inside)
 
     def first_push(self, name: str) -> StageFlow:
         """The session with the host's own configuration: address and VLAN are others now, and it is opened anew."""
@@ -657,6 +714,42 @@ class _Run:
         return _managed(
             self.loaded.config, name, f"the controller opens its session anew, to {address or 'the host'} of {name}"
         )
+
+
+def _may_forward(config: FleetConfig, name: str, entry: Bootstrap) -> bool:
+    """Whether a host, as it is configured, routes or is on the provisioning subnet."""
+    subnet = entry.subnet
+    if subnet is None:
+        return True
+    return network_of(config).routing(name, subnet.version).on or any(
+        address.address.version == subnet.version and address.prefix.overlaps(subnet)
+        for interface in config.devices[name].interfaces.values()
+        for address in interface.addresses
+    )
+
+
+def _leasing(blank: Device, entry: Bootstrap) -> Interface | None:
+    """The interface that asks for a lease: the one in the provisioning VLAN where there are several; None for none."""
+    found = [it for it in blank.interfaces.values() if it.unknown_address is not None and not it.shutdown]
+    in_vlan = [it for it in found if entry.vlan is not None and it.vlan == entry.vlan]
+    return in_vlan[0] if in_vlan else found[0] if len(found) == 1 else None
+
+
+def _leased_to(blank: Device, entry: Bootstrap, chosen: Interface, address: Address, subnet: Prefix) -> Device:
+    """A switch once the server has answered: the address on its interface, and the gateway."""
+    span = chosen.unknown_address or chosen.span
+    own = InterfaceAddress(address, subnet.length, span=span)
+    interface = replace(chosen, addresses=(*chosen.addresses, own), unknown_address=None)
+    gateways = blank.gateways
+    routed = any(route.prefix.length == 0 for route in blank.static_routes)
+    if not gateways and not routed and entry.gateway is not None:
+        gateways = (DefaultGateway(entry.gateway, span=entry.place("gateway") or span),)
+    return replace(
+        blank,
+        interfaces={**blank.interfaces, chosen.name: interface},
+        gateways=gateways,
+        unmodelled=tuple(it for it in blank.unmodelled if it.span != span),
+    )
 
 
 _STANDING: dict[StageState, int] = {"broken": 0, "uncertain": 1, "not-judged": 2, "assumed": 3, "holds": 4}
