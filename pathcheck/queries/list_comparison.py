@@ -17,7 +17,7 @@ from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Action, Family
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.algebra import PacketSet
-from pathcheck.queries.list_difference import PATIENCE, ListSide, list_difference
+from pathcheck.queries.list_difference import PATIENCE, Difference, ListSide, list_difference
 from pathcheck.queries.named_list import FoundLists
 from pathcheck.queries.protocol_parts import protocol_parts
 from pathcheck.results.comparison import ComparedList, ListComparison, ListDifference
@@ -76,6 +76,7 @@ def compare_lists(
     show: int | None = None,
     places: tuple[str, str] = ("", ""),
     patience: float = PATIENCE,
+    found: Difference | None = None,
     advance: Advance = lambda _: None,
 ) -> ListComparison:
     """Compare two lists of one IP version.
@@ -90,6 +91,8 @@ def compare_lists(
         Where the lists were read, for lists that are not of the fleet.
     patience
         Seconds that it may take to find the difference.
+    found
+        The difference, where it is known already.
     advance
         Hears how many lines are done, of all lines of both lists.
 
@@ -102,7 +105,8 @@ def compare_lists(
     InternalFault
         The evaluator decides a sample in another way.
     """
-    found = list_difference(before, after, patience=patience, advance=advance)
+    if found is None:
+        found = list_difference(before, after, patience=patience, advance=advance)
     naming = _Naming(before, after, show)
     opened = tuple(naming.differences(found.opened, Action.DENY, Action.PERMIT))
     closed = tuple(naming.differences(found.closed, Action.PERMIT, Action.DENY))

@@ -85,7 +85,7 @@ class ListChanges:
             if not edits and not self._differ(key):
                 continue
             first, second = self._list_sides(key)
-            comparison = compare_lists(first, second, show=self.show)
+            comparison = compare_lists(first, second, show=self.show, found=self.difference(key))
             yield ListChange(self.pair.name, name, family, ListStatus.CHANGED, comparison, places, edits, span)
 
     def difference(self, key: Key) -> Difference:
