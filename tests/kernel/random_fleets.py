@@ -76,7 +76,10 @@ def some_line(chance: random.Random, version: IPVersion, sequence: int, near: Se
         fields["flags"] = chance.choice((ESTABLISHED, ESTABLISHED, ESTABLISHED, *cubes))
     if protocol == OWN_ICMP[version] and chance.random() < 0.8:
         kinds = (8, 0, 3, 13) if version == 4 else (128, 129, 1, 135)
-        fields["icmp"] = IcmpMatch(chance.choice(kinds), chance.choice((None, None, 0, 1)))
+        single = IcmpMatch(chance.choice(kinds), chance.choice((None, None, 0, 1)))
+        fields["icmp"] = single if chance.random() < 0.8 else GroupReference(f"PINGS{version}", "icmp")
+    if protocol is None and chance.random() < 0.06:
+        protocol = GroupReference("CARRIERS", "protocol")
     if protocol is None and chance.random() < 0.1:
         protocol = GroupReference(f"DESK{version}", "service")
     if protocol is None and chance.random() < 0.05:
@@ -115,7 +118,8 @@ def some_list(
 def some_groups(chance: random.Random, near: dict[IPVersion, Sequence[Address]]) -> list[ObjectGroup]:
     """The groups that lines refer to."""
     web = [some_ranges(chance) for _ in range(2)]
-    found = [group("WEB", "port", *web)]
+    carriers = Ranges.of((chance.choice((6, 17)), 17)), Ranges.single(chance.choice((50, 89)))
+    found = [group("WEB", "port", *web), group("CARRIERS", "protocol", *carriers)]
     for version, addresses in near.items():
         services = (
             ServiceMatch(6, None, some_ranges(chance)),
@@ -124,6 +128,9 @@ def some_groups(chance: random.Random, near: dict[IPVersion, Sequence[Address]])
             ServiceMatch(OWN_ICMP[version], icmp=Ranges.of((8 << 8, 8 << 8 | 255), (128 << 8, 129 << 8 | 4))),
         )
         found.append(group(f"DESK{version}", "service", *services))
+        # From within one type to within another, and a whole one.
+        pings = Ranges.of((3 << 8 | 1, 8 << 8)), Ranges.of((128 << 8, 128 << 8 | 255))
+        found.append(group(f"PINGS{version}", "icmp", *pings))
         nested = GroupReference(f"SHEDS{version}", "address")
         members = [some_match(chance, version, addresses) for _ in range(3)]
         found.append(group(f"SHEDS{version}", "address", *members[:2]))
@@ -229,8 +236,21 @@ class Drawing:
     def _share(self, name: str, port: str, four: str, six: str) -> None:
         """Put a second quay, seldom a third, on a subnet: more than two routers on one wire."""
         others = [other for other in self.names if other != name]
+        virtual = (f"{four}.254/24 virtual", f"{six}::fe/64 virtual") if self.chance.random() < 0.4 else ()
+        if virtual:
+            # A redundant gateway: its address belongs to each member.
+            shared = interface(port, *virtual).addresses
+            mine = next(at for at, it in enumerate(self.interfaces[name]) if it.name == port)
+            first = self.interfaces[name][mine]
+            self.interfaces[name][mine] = replace(first, addresses=(*first.addresses, *shared))
+            self.stations[4].append(Address.parse(f"{four}.254"))
+            self.stations[6].append(Address.parse(f"{six}::fe"))
         for last, other in enumerate(self.chance.sample(others, min(len(others), self.chance.choice((1, 1, 2)))), 2):
-            its = self._port(other, f"{four}.{last}/24", f"{six}::{last}/64")
+            is_member = virtual and last == 2
+            its = self._port(other, f"{four}.{last}/24", f"{six}::{last}/64", *(virtual if is_member else ()))
+            if virtual and not is_member:
+                self._neighbour((other, None), 4, f"{four}.254", its.name)
+                self._neighbour((other, None), 6, f"{six}::fe", its.name)
             for version, dot in ((4, f"{four}."), (6, f"{six}::")):
                 self._neighbour((name, None), version, f"{dot}{last}", port)
                 self._neighbour((other, None), version, f"{dot}1", its.name)
