@@ -286,6 +286,8 @@ interface Ethernet3
  ip policy route-map DETOUR
  ip nat inside
  service-policy input LIMIT
+ ip ospf cost 10
+ bandwidth 1000
 ip nat inside source list ADDRESSES pool STREET
 ip nat pool STREET 192.0.2.10 192.0.2.20 netmask 255.255.255.0
 ip access-list extended ADDRESSES
@@ -323,6 +325,9 @@ interface Ethernet4
         ("192.0.2.20", "192.0.2.21"),
         ("police 8000", "police 16000"),
         ("network 10.1.0.0 0.0.255.255", "network 10.0.0.0 0.255.255.255"),
+        ("ospf cost 10", "ospf cost 100"),
+        (" ip ospf cost 10\n", ""),
+        (" bandwidth 1000", " bandwidth 2000"),
         ("icmp-echo 10.1.0.1", "icmp-echo 10.1.0.3"),
         ("sla 1 reachability", "sla 1 state"),
         ("to 22:00", "to 23:00"),

@@ -47,6 +47,13 @@ _NAME = re.compile(
     re.IGNORECASE,
 )
 """Headers in which a name stands behind the first words; in the others any word counts as one."""
+_ROUTING_LINE = re.compile(
+    r"(?:- )?[\"']?(?:no )?(?:(?:ip(?:v6)? )?(?:router )?(ospf|ospfv3|eigrp|isis|rip|ripng)\b"
+    r"|(?:ip(?:v6)? )?(?:bandwidth|bandwidth-percent|max-reserved-bandwidth|delay|bfd)\b)",
+    re.IGNORECASE,
+)
+"""Lines outside of a protocol's block, mostly of interfaces, by which its routes come out otherwise."""
+_PROTOCOLS = frozenset({"ospf", "ospfv3", "eigrp", "isis", "rip", "ripng", "bgp"})
 Words = tuple[object, ...]
 _NOTHING: Words = ()
 
@@ -132,6 +139,7 @@ class _Text:
             for found in _DEFINITION.finditer(text):
                 lines = tuple(" ".join(line.split()) for line in found[2].split("\n"))
                 yield _definition(lines[0], lines)
+            yield from _routing_lines(text)
         scoped = {
             (line.span.file, line.span.line)
             for device in self.devices
@@ -147,6 +155,20 @@ class _Text:
         for device in self.devices:
             for (_, list_name), one in device.access_lists.items():
                 yield _Definition(frozenset({list_name.lower()}), tuple(map(_bare, one.lines)), frozenset())
+
+
+def _routing_lines(text: str) -> Iterator[_Definition]:
+    """Yield the lines of interfaces that routing protocols go by, each with its interface."""
+    interface = ""
+    for line in text.split("\n"):
+        words = " ".join(line.split())
+        if words.lower().startswith("interface "):
+            interface = words
+        found = _ROUTING_LINE.match(words)
+        if found is not None:
+            named = found[1]
+            names = frozenset({named.lower()}) if named else _PROTOCOLS
+            yield _Definition(names, (interface, words), frozenset())
 
 
 def _bare(line: Line | UnreadLine) -> object:
