@@ -117,7 +117,8 @@ class ComparisonText:
         alike = f"{_number(len(lists), 'edited list')} {decide} each packet as before; " if lists else ""
         if not self.change.asked:
             return f"{alike}all that was edited treats each packet alike at each device, so nothing can fare otherwise"
-        return f"{alike}the packets that the edits can touch were followed through both states and end alike"
+        known = ", as far as their ways are known" if self.change.left_open else ""
+        return f"{alike}the packets that the edits can touch were followed through both states and end alike{known}"
 
     def requirements(self) -> list[str]:
         """The required flows that stand otherwise."""
