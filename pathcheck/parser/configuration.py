@@ -253,7 +253,7 @@ def _assemble(context: Context, name: str, files: tuple[str, ...]) -> Device:
     interfaces = context.part(interface.Interfaces).finish(context)
     routing = context.part(static_route.Routing).finish(context)
     context.part(unmodelled.Protocols).finish(context)
-    context.part(unmodelled.Policies).finish(context)
+    context.part(unmodelled.Policies).finish(context, interfaces)
     servers, relays = context.part(own_traffic.OwnTraffic).finish(interfaces)
     return Device(
         name,

@@ -8,11 +8,12 @@ where another line names it (a crypto map, a zone) touches nothing by itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from pathcheck.model.access_list import Direction, Family
+from pathcheck.model.interface import Interface
 from pathcheck.model.unmodelled import (
     DeviceScope,
     InterfaceScope,
@@ -125,14 +126,18 @@ class Policies:
     current: _Policy = field(default_factory=_Policy)
     applied: list[tuple[str, tuple[str, ...], Direction, Span]] = field(default_factory=list)
 
-    def finish(self, context: Context) -> None:
-        """Note what the applied policies can touch: nothing where they only queue."""
-        for name, interfaces, direction, span in self.applied:
+    def finish(self, context: Context, interfaces: Mapping[str, Interface]) -> None:
+        """Note what the applied policies can touch: nothing where they only queue.
+
+        A policy of a port acts on the packets of what stands on it, too: its sub-interfaces, and its channel.
+        """
+        for name, applied, direction, span in self.applied:
             drops, changes = self._effect(name, set())
             if not drops and not changes:
                 context.add_unmodelled("service policy that only queues", NOTHING, span)
                 continue
-            scopes = [InterfaceScope(interface, (direction,), not changes) for interface in interfaces]
+            touched = dict.fromkeys(each for port in applied for each in _on_port(port, interfaces))
+            scopes = [InterfaceScope(interface, (direction,), not changes) for interface in touched]
             context.add_unmodelled("service policy", scopes or OwnScope(), span)
 
     def _effect(self, name: str, seen: set[str]) -> tuple[bool, bool]:
@@ -148,6 +153,15 @@ class Policies:
             inner_drops, inner_changes = self._effect(inner, seen)
             drops, changes = drops or inner_drops, changes or inner_changes
         return drops, changes
+
+
+def _on_port(name: str, interfaces: Mapping[str, Interface]) -> Iterator[str]:
+    """A port, the channel that it is a member of, and the sub-interfaces of both."""
+    port = interfaces.get(name)
+    channel = [] if port is None or port.channel_group is None else [f"Port-channel{port.channel_group}"]
+    for parent in (name, *channel):
+        yield parent
+        yield from (other for other in interfaces if other.startswith(f"{parent}."))
 
 
 def _policy_map(context: Context, line: CommandLine) -> Scope:

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from reading import on_port, read
 
@@ -176,6 +178,16 @@ def test_a_service_policy_touches_what_its_policy_does(policy: str, scopes: list
     use = ("interface Ethernet1", " service-policy input P")
     assert read(*POLICIES[policy], *use).scopes == scopes
     assert read(*use, *POLICIES[policy]).scopes == scopes
+
+
+def test_a_service_policy_of_a_port_touches_what_stands_on_it() -> None:
+    port = ("interface Ethernet1", " service-policy input P", "interface Ethernet1.20", " encapsulation dot1q 20",
+            "interface Ethernet10.30", " encapsulation dot1q 30")  # fmt: skip
+    assert set(read(*POLICIES["drops"], *port).scopes) == {DROPS, replace(DROPS, interface="Ethernet1.20")}
+    member = ("interface Ethernet1", " channel-group 7 mode active", " service-policy input P",
+              "interface Port-channel7", "interface Port-channel7.20", "interface Port-channel70")  # fmt: skip
+    names = {"Ethernet1", "Port-channel7", "Port-channel7.20"}
+    assert set(read(*POLICIES["marks"], *member).scopes) == {replace(CHANGES, interface=name) for name in names}
 
 
 def test_a_policy_that_is_not_in_the_text_may_do_anything() -> None:
