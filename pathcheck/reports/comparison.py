@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathcheck.reports.caution import CAUTION
+from pathcheck.reports.change_rows import ChangeRows
 from pathcheck.reports.diagnostic import quote_line
 from pathcheck.reports.json_report import region_words
-from pathcheck.reports.region_words import box_words, packet_words, row_words
+from pathcheck.reports.region_words import packet_words
 from pathcheck.reports.terminal import Paint
 from pathcheck.results.comparison import ComparedList, ListComparison, ListDifference
+from pathcheck.results.fleet_comparison import FleetComparison
 from pathcheck.results.path import Doubt, LineUse
 from pathcheck.results.verdict import Verdict
 
@@ -29,7 +31,8 @@ SHOWN = 8
 ASKED = 100
 """Regions of each kind that the text is made of, at most."""
 _ROWS = 5
-_ENDS = 6
+_NAMELESS = ChangeRows(FleetComparison("", ""))
+"""Two lists have no places that could name their addresses."""
 
 
 def render_comparison(comparisons: Sequence[ListComparison], paint: Paint) -> str:
@@ -99,10 +102,11 @@ def _kind(items: tuple[ListDifference, ...], word: str, what: Verdict, paint: Pa
     out: list[str] = []
     for (before, after, doubts), members in list(groups.items())[:SHOWN]:
         out.append("")
-        rows = _rows(members)
+        rows = _NAMELESS.rows([item.region for item in members])
         out += [f"  {paint(word, what)} {row}" for row in rows[:_ROWS]]
         if len(rows) > _ROWS:
-            out.append(f"  and {len(rows) - _ROWS} more rows that the same lines decide; --json shows all")
+            more = len(rows) - _ROWS
+            out.append(f"  and {more} more row{'' if more == 1 else 's'} that the same lines decide; --json shows all")
         if members[0].region.sample is not None:
             out.append(f"    for example {packet_words(members[0].region.sample)}")
         out += _decided("before", before) + _decided("after", after)
@@ -110,29 +114,6 @@ def _kind(items: tuple[ListDifference, ...], word: str, what: Verdict, paint: Pa
     if len(groups) > SHOWN or (cut and len(items) >= ASKED):
         out += ["", f"  and more is {word}; --json shows all"]
     return out
-
-
-def _rows(items: list[ListDifference]) -> list[str]:
-    """Regions in rows; those that differ in the source alone, or else in the destination, are one row."""
-    boxes = [box_words(item.region.box) for item in items]
-    for end in ("source", "destination"):
-        joined: dict[tuple[tuple[str, str | bool], ...], list[str]] = {}
-        for words in boxes:
-            rest = tuple((key, value) for key, value in words.items() if key != end)
-            joined.setdefault(rest, []).append(_bare(str(words[end])))
-        boxes = [{**dict(rest), end: _several(ends)} for rest, ends in joined.items()]
-    return [row_words(words) for words in boxes]
-
-
-def _several(ends: list[str]) -> str:
-    """Addresses joined by commas, the first few of them."""
-    shown = ", ".join(ends[:_ENDS])
-    return shown if len(ends) <= _ENDS else f"{shown} and {len(ends) - _ENDS} more"
-
-
-def _bare(address: str) -> str:
-    """A prefix of full length is one address."""
-    return address.removesuffix("/128" if ":" in address else "/32")
 
 
 def _decided(when: str, use: LineUse) -> list[str]:
