@@ -438,6 +438,7 @@ COMMANDS: Tables = {
             arp
             ip arp
             ip gratuitous-arps
+            ip sticky-arp
             ipv6 neighbor
             ipv6 nd:
             # --- quality of service that only orders and marks queues ---
@@ -988,6 +989,7 @@ COMMANDS: Tables = {
             ip arp
             arp
             ip gratuitous-arps
+            ip sticky-arp
             ip accounting
             ip flow
             ip nbar

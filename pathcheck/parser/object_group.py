@@ -22,7 +22,15 @@ from pathcheck.packet.protocol import ICMP, ICMPV6, PROTOCOL_NAMES, TCP, UDP, ha
 from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.parser.access_list_line import WrongValue, ports_of
-from pathcheck.parser.address_form import FormFault, Note, dotted_match, host_match, number_of, prefix_match
+from pathcheck.parser.address_form import (
+    FormFault,
+    Note,
+    dotted_match,
+    host_match,
+    masked_match,
+    number_of,
+    prefix_match,
+)
 from pathcheck.parser.commands import (
     HANDLED,
     Command,
@@ -41,6 +49,7 @@ from pathcheck.parser.commands import (
 from pathcheck.parser.grammar import (
     ADDRESS,
     ADDRESS6,
+    MASKED,
     NAME,
     NUMBER,
     PREFIX,
@@ -156,7 +165,9 @@ def _nested(drafts: dict[tuple[GroupKind, str], GroupDraft], key: tuple[GroupKin
 
 
 _HEADER = re.compile(
-    r"object-group +(?:ip|ipv6)? *(?:network|service|protocol|icmp-type|address|port|v6-network) +(\S+)", re.IGNORECASE
+    r"object-group +(?:ip|ipv6)? *(?:network|service|protocol|icmp-type|address|port|v6-network)"
+    r" +(?:ipv[46] +(?=\S))?(\S+)",
+    re.IGNORECASE,
 )
 
 
@@ -183,7 +194,7 @@ def _nested_group() -> pp.ParserElement:
 
 
 def _address_member() -> pp.ParserElement:
-    """[N] [network-object] (any | host A | A/N | A [MASK] | range A B | group-object NAME)."""
+    """[N] [network-object] (any | host A | A/N | A/MASK | A [MASK] | range A B | group-object NAME)."""
     member = (
         word("any")("any")
         | word("host") - (ADDRESS("host") | ADDRESS6("host")).set_name("an address")
@@ -191,6 +202,7 @@ def _address_member() -> pp.ParserElement:
         | _nested_group()
         | PREFIX("prefix")
         | PREFIX6("prefix")
+        | MASKED("masked")
         | ADDRESS("address") + Opt(ADDRESS("mask"))
         | ADDRESS6("host")
     ).set_name("an address, `host A`, `range A B` or `group-object NAME`")
@@ -266,17 +278,22 @@ def _addresses(context: Context, draft: GroupDraft, match: Match) -> list[Addres
                 message = f"the range `{first}` to `{last}` ends before it begins"
                 raise line.wrong_value(match.index("first") or 0, message)
             return [AddressMatch.prefix(prefix) for prefix in Prefix.covering_range(first, last)]
-        if match.has("prefix"):
-            found, note = prefix_match(match.word("prefix") or "")
+        if match.has("prefix") or match.has("masked"):
+            part, read = ("prefix", prefix_match) if match.has("prefix") else ("masked", masked_match)
+            found, note = read(match.word(part) or "")
             if note is not None:
-                _report(context, match, "prefix", note)
+                _report(context, match, part, note)
             return [found]
         if match.has("mask"):
             return [_masked(context, draft, match)]
         return [host_match(match.word("host") or match.word("address") or "")]
     except FormFault as fault:
-        name = "mask" if fault.part else next(name for name in ("prefix", "host", "address") if match.has(name))
+        name = "mask" if fault.part else next(name for name in _FORMS if match.has(name))
         raise line.wrong_value(match.index(name) or 0, str(fault), help=fault.help) from None
+
+
+_FORMS = ("prefix", "masked", "host", "address")
+"""The parts of a member that say one address or prefix."""
 
 
 def _masked(context: Context, draft: GroupDraft, match: Match) -> AddressMatch | None:
@@ -470,7 +487,12 @@ def _open(
 
     def read(context: Context, line: CommandLine) -> Result:
         groups = context.part(Groups)
-        name_place = line.start
+        name_place, only = line.start, family
+        if kind == "address" and family is None and len(line.words) == name_place + 2:
+            # `network ipv4 NAME`; a group may itself be called `ipv4`.
+            versions: dict[str, Literal["ipv4", "ipv6"]] = {"ipv4": "ipv4", "ipv6": "ipv6"}
+            only = versions.get(line.words[name_place].lower())
+            name_place += only is not None
         if name_place >= len(line.words):
             raise line.wrong(name_place, "the name of a group")
         name, actual = line.words[name_place], kind
@@ -489,7 +511,7 @@ def _open(
             return None
         draft = groups.drafts.get((actual, name))
         if draft is None:
-            draft = GroupDraft(name, actual, line.span, family, masks, protocols)
+            draft = GroupDraft(name, actual, line.span, only, masks, protocols)
             groups.drafts[actual, name] = draft
         return Enter(f"{actual} group", draft)
 
@@ -540,7 +562,8 @@ COMMANDS: Tables = {
         unmodelled("object-group security", "group of labels", NoScope(), opens="unmodelled block"),
     ),
     "address group": _members(
-        "host", "any", "range", "network-object", "group", "<address>", "<prefix>", "<address6>", "<prefix6>"
+        *("host", "any", "range", "network-object", "group"),
+        *("<address>", "<prefix>", "<masked>", "<address6>", "<prefix6>"),
     ),
     "port group": _members("eq", "neq", "lt", "gt", "range", "port-object"),
     "service group": _members("service-object", "tcp-udp", "ip", *sorted(set(PROTOCOL_NAMES))),

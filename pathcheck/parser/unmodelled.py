@@ -495,6 +495,8 @@ COMMANDS: Tables = {
         unmodelled("dhcpv4-snooping", "DHCP snooping", NOTHING),
         unmodelled("ip arp inspection", "ARP inspection", NOTHING),
         unmodelled("ip source binding", "source binding", NOTHING),
+        # Ports of a device that aggregates copies of packets forward nothing as a switch or router does.
+        unmodelled("tap aggregation", "mirroring", DeviceScope(), opens="unmodelled block"),
         unmodelled("ip verify", "source guard", NOTHING),
         unmodelled("ipv6 source-guard", "source guard", NOTHING, opens="unmodelled block"),
         # --- multicast ---

@@ -40,6 +40,11 @@ ADDRESSES = [
     ("object-group ip address SHIPS", "20 10.1.20.7 0.0.0.0", ["10.1.20.7/32"]),
     ("object-group ipv6 address SHIPS", "10 2001:db8::7", ["2001:db8::7/128"]),
     ("object-group network SHIPS", "any", ["any", "any"]),
+    ("object-group network SHIPS", "10.1.20.0/255.255.255.0", ["10.1.20.0/24"]),
+    ("object-group ip address SHIPS", "10 10.1.20.0/255.255.255.0", ["10.1.20.0/24"]),
+    ("object-group network ipv4 SHIPS", "10.1.20.0/24", ["10.1.20.0/24"]),
+    ("object-group network ipv4 SHIPS", "any", ["any"]),
+    ("object-group network ipv6 SHIPS", "2001:db8:20::/48", ["2001:db8:20::/48"]),
 ]
 
 
@@ -170,3 +175,15 @@ def test_removal() -> None:
 def test_a_group_that_is_opened_again_goes_on() -> None:
     text = "object-group network A\n host 10.0.0.1\n!\nobject-group network A\n host 10.0.0.2\n"
     assert len(only_group(text).members) == 2
+
+
+def test_a_group_may_be_called_by_the_word_of_a_version() -> None:
+    found = only_group("object-group network ipv4\n 10.1.20.0/24\n")
+    assert (found.name, found.family) == ("ipv4", None)
+    assert only_group("object-group network ipv4 ipv4\n 10.1.20.0/24\n").family == "ipv4"
+
+
+def test_a_mask_behind_a_slash_is_a_netmask() -> None:
+    text = "object-group network SHIPS\n 10.1.20.0/0.0.0.255\n"
+    assert only_group(text).members[0].value is None
+    assert codes(text) == ["PC401"]

@@ -92,6 +92,8 @@ EACH_VLAN = LayerTwoScope()
         (("event manager applet A", ' action 1 cli command "shutdown"'), [DeviceScope()]),
         (("kron policy-list S", " cli write memory"), []),
         (("banner motd %never closed", "ip routing"), [DeviceScope()]),
+        (("tap aggregation", " mode exclusive"), [DeviceScope()]),
+        (("ip sticky-arp", "interface Vlan20", " ip sticky-arp"), []),
         (("frobnicate 7",), [DeviceScope()]),
     ],
     ids=lambda value: " / ".join(value) if isinstance(value, tuple) else "",
