@@ -37,7 +37,7 @@ def managed_fleets(draw: st.DrawFn) -> tuple[FleetConfig, str]:
 
 
 @given(managed_fleets())
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 def test_the_verdict_is_that_of_the_walk(drawn: tuple[FleetConfig, str]) -> None:
     config, name = drawn
     answer = judge_management(config, name, chain=True, answer=True)

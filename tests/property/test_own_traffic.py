@@ -51,7 +51,7 @@ def needy_fleets(draw: st.DrawFn) -> FleetConfig:
 
 
 @given(needy_fleets())
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_servers_fare_as_single_packets_do(config: FleetConfig) -> None:
     network = network_of(config)
     for device in config.devices.values():
@@ -115,7 +115,7 @@ def _is_own(outcome: Outcome) -> bool:
 
 
 @given(needy_fleets())
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_what_interfaces_need_is_looked_for_in_any_fleet(config: FleetConfig) -> None:
     """Each sample is asked of the evaluator there; a disagreement is a fault."""
     for found in interface_needs(network_of(config)):

@@ -116,6 +116,9 @@ class _Chain:
             return static
         found = [self.at_end(end, back=False) for end in self.followed.there if fails(end, self.device.name)]
         found += [self.at_end(end, back=True) for end in self.answers if fails(end, None)]
+        if not found:
+            # Packets that may have come to somebody else, whose answers are lost for certain.
+            found = [self.at_end(end, back=True) for end in self.followed.back if fails(end, None)]
         carried = self.broken_uplink()
         if carried is not None and any(link.kind in ("gateway", "route", "way-back", "path") for link in found):
             found.append(carried)

@@ -506,3 +506,16 @@ def test_terminal_lines_that_are_closed_take_no_session(lines: str, holds: bool 
         assert answer.uncertain.span.words == "line vty 0 15"
     other = loaded({"quay-a.cfg": text, "fleet.yaml": FLEET["fleet.yaml"] + "session: {port: 830}\n"})
     assert judge_management(other, "quay-a").uncertain is None
+
+
+def test_packets_that_can_only_get_to_somebody_else_are_lost_for_certain() -> None:
+    """A policy may drop the session; if it does not, a next hop of nobody has it, and no answer of that passes."""
+    core = FLEET["core.cfg"].replace("10.1.99.0 255.255.255.0 10.1.0.2", "10.1.99.0 255.255.255.0 10.1.90.99")
+    core = core.replace("SERVERS-IN in\n", "SERVERS-IN in\n service-policy output SLOW\n")
+    core += "policy-map SLOW\n class class-default\n  police 8000\n"
+    config = loaded({"core.cfg": core}).config
+    answer = judge_management(config, "quay-a", answer=True)
+    assert answer.holds is False
+    assert session_holds(config, "quay-a") is False
+    assert answer.broken is not None
+    assert answer.broken.span is not None
