@@ -106,6 +106,24 @@ def test_lists_are_kept_up_to_a_number_of_lines(monkeypatch: pytest.MonkeyPatch)
     assert compiled_list(many(20), "ipv4", "GONE").lines == ()
 
 
+def test_what_a_group_that_is_not_known_whole_may_hold_is_anything() -> None:
+    web, gone = GroupReference("WEB", "port"), GroupReference("GONE", "service")
+    entries = [
+        line("permit", "tcp", destination_ports=web),
+        line("permit", gone, "10.1.20.0/24", sequence=20),
+        line("permit", gone, fragments=True, dscp=Ranges.single(46), sequence=30),
+    ]
+    one = device("quay-a", access_list("A", *entries), group("WEB", "port", Ranges.single(443), None))
+    compiled = compiled_list(one, "ipv4", "A")
+    space = packet_space(4)
+    assert compiled.sets(0).may == space.of(Box(match("any"), match("any"), Ranges.single(6)))
+    assert some("any", "any", 6, "443-443") <= compiled.sets(0).must
+    assert (compiled.sets(0).must & some("any", "any", 6, "444-65535")).is_empty
+    assert compiled.sets(1).may == space.of(Box(match("10.1.20.0/24"), match("any")))
+    assert compiled.sets(2).may == space.of(Box(match("any"), match("any"), dscp=Ranges.single(46), fragment=True))
+    assert compiled.sets(1).must == compiled.sets(2).must == space.empty
+
+
 def test_a_line_may_leave_the_whole_list_open() -> None:
     scoped = [
         Unmodelled("a hidden line", ListScope("A", "ipv4"), span=span("hidden")),

@@ -189,6 +189,13 @@ def test_terminal_lines_guard_each_address_of_the_device(blocks, one, expected):
     assert reasons(fleet(quay(NOTHING, terminal_lines=lines), CORE), one) == expected
 
 
+def test_a_list_of_terminal_lines_or_of_the_control_plane_that_is_in_doubt_leaves_it_open():
+    open_list = access_list("A", line("deny", doubt="a time range"), line("permit", sequence=20))
+    lines = (TerminalLines(0, 4, (bound("A"),), span=span("line vty")),)
+    assert reasons(fleet(quay(open_list, terminal_lines=lines), CORE), SSH) == {"unmodelled"}
+    assert reasons(fleet(quay(open_list, control_plane=(bound("A"),)), CORE), SSH) == {"unmodelled"}
+
+
 def test_own_addresses_meet_the_list_where_they_arrive_and_the_control_plane():
     guarded = quay(NOTHING, control_plane=(denying(),))
     assert reasons(fleet(guarded, CORE), packet("10.1.20.7", "10.1.20.1", "icmp", 8, 0)) == {"filtered"}

@@ -377,6 +377,8 @@ def test_lists_on_ports_of_the_only_way_are_met_and_those_of_several_ways_may_be
     right = [port(lists=listed), port("Ethernet8")]
     only = pair(left, right)
     assert (only.lists, only.maybe_lists) == ((("core", "Ethernet9", "in"),), ())
+    for bindings in ((bound("B", "out", port=True),), (bound("C", "in"),), ()):
+        assert pair(left, [port(lists=bindings), port("Ethernet8")]).lists == ()
     both = pair(left, right, links=(*CABLE, "quay:Ethernet8 core:Ethernet8"))
     assert both.lists == ()
     assert both.maybe_lists == (("core", "Ethernet9", "in"), ("core", "Ethernet9", "out"))

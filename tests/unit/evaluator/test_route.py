@@ -228,6 +228,11 @@ def test_through_which_routes_a_next_hop_is_looked_up(reading, ways):
     assert (found.ways, found.stranded) == ((CORE, False) if ways else (frozenset(), True))
 
 
+def test_half_of_the_internet_is_no_default_route():
+    box = quay(route("10.1.90.0/24", "192.0.2.9"), route("128.0.0.0/1", "10.0.0.2"))
+    assert look(box) == Choice(CORE, False, ())
+
+
 def test_a_gateway_is_looked_up_on_connected_subnets_only():
     box = device("quay", LAN, gateway("10.5.5.5"), routing=False)
     assert look(box) == Choice(frozenset(), True, ())

@@ -14,6 +14,26 @@ from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import packet_space
 
 
+def host(text: str) -> Box:
+    return replace(Box.everything(4), source=AddressMatch.host(Address.parse(text)))
+
+
+@pytest.mark.parametrize(
+    ("hosts", "chosen"),
+    [
+        # Common practice, no source: the first and the last address of a /24 are hardly those of stations.
+        (("10.1.20.0", "10.1.20.9"), "10.1.20.9"),
+        (("10.1.20.255", "10.1.21.9"), "10.1.21.9"),
+        (("10.1.20.1", "10.1.20.9"), "10.1.20.1"),
+        (("10.1.20.254", "10.1.21.9"), "10.1.20.254"),
+        (("10.1.20.0", "10.1.20.255"), "10.1.20.0"),
+    ],
+)
+def test_a_station_is_chosen_that_looks_like_one(hosts: tuple[str, ...], chosen: str) -> None:
+    sample = packet_space(4).of_boxes([host(text) for text in hosts]).sample()
+    assert sample is not None and str(sample.source) == chosen
+
+
 def prefix(text: str) -> AddressMatch:
     return AddressMatch.prefix(Prefix.parse(text))
 
