@@ -36,16 +36,18 @@ def main() -> int:
     state: Path = options.state.resolve()
     tree = state / "tree"
     state.mkdir(parents=True, exist_ok=True)
-    _copy(tree)
-    measure(tree, state)
-    tests = TestMap(tree, state)
+    if not options.known:
+        _copy(tree)
+        measure(tree, state)
     chosen: dict[str, tuple[int, list[Mutant]]] = {}
     for room in options.rooms or ROOMS:
         mutants = find_mutants(tree, room)
         chosen[room] = len(mutants), sample(mutants, len(mutants) if options.all else options.sample, options.seed)
     results = _Results(state / "results.jsonl", tree)
     started = time.monotonic()
-    _try_all([each for _, some in chosen.values() for each in some], tests, results, tree, state, options)
+    if not options.known:
+        tests = TestMap(tree, state)
+        _try_all([each for _, some in chosen.values() for each in some], tests, results, tree, state, options)
     results = _Results(state / "results.jsonl", tree)
     equivalents = Equivalents.read(Path(__file__).parent / "equivalent.yaml")
     scores = [_score(room, of, some, results, equivalents, tree) for room, (of, some) in chosen.items()]
@@ -84,6 +86,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--cap", type=float, default=20.0, metavar="SECONDS", help="most tests of one mutant (20)")
     parser.add_argument("--examples", type=int, default=25, help="most examples of one property (25)")
     parser.add_argument("--again", action="store_true", help="try survivors again although no test has changed")
+    parser.add_argument("--known", action="store_true", help="try nothing, print what earlier runs found")
     parser.add_argument("--page", action="store_true", help="write docs/mutation-testing.md")
     parser.add_argument("--state", type=Path, default=ROOT / ".mutation", help="where copy and results are kept")
     options = parser.parse_args()
