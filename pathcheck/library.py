@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pathcheck.parser.flow_words import FlowQuestion
     from pathcheck.results.account import ReadingReport
     from pathcheck.results.black_hole import RoutingReport
+    from pathcheck.results.bootstrap import BootstrapReport
     from pathcheck.results.comparison import ListComparison
     from pathcheck.results.finding import Finding
     from pathcheck.results.fleet_comparison import FleetComparison
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from pathcheck.results.path import FlowAnswer, ListAnswer
     from pathcheck.results.reach import ReachAnswer
     from pathcheck.results.rehearsal import Rehearsal
+    from pathcheck.results.removals import Removals
     from pathcheck.results.requirement import RequirementReport
     from pathcheck.results.rollout import Rollout
     from pathcheck.results.route_lookup import RouteLookup
@@ -215,6 +217,27 @@ class Fleet:
         from pathcheck.queries.check import check_fleet
 
         return check_fleet(self.loaded)
+
+    def bootstrap(self, subject: str | None = None) -> BootstrapReport:
+        """Follow blank switches from their first frame to the controller, as `pathcheck bootstrap` does.
+
+        Parameters
+        ----------
+        subject
+            Only the switch that is to become this device, or those of this bootstrap file.
+
+        Raises
+        ------
+        UsageError
+            The fleet has no part `bootstrap`.
+        UnknownNameError
+            No entry lists such a device, or has such a file.
+        CapacityError, InternalFault
+            As :meth:`flow`.
+        """
+        from pathcheck.queries.bootstrap import judge_bootstrap
+
+        return judge_bootstrap(self.loaded, subject)
 
     def review(
         self, *, device: str | None = None, access_list: str | None = None, exceptions: bool = False
@@ -477,6 +500,32 @@ class Fleet:
         folder = self.loaded.folder
         here = FleetState(str(folder), self.loaded, lambda name: (folder / name).read_bytes())
         return roll_out(read_state(str(before), folder), here, by_line=by_line)
+
+    def removals(self, before: str | Path, *, device: str | None = None) -> Removals:
+        """Find what devices have in another state and no more in this one: full replacement takes it away.
+
+        Parameters
+        ----------
+        before
+            What the devices have: a folder, a captured configuration, or `git:REV` for a revision of this folder.
+        device
+            Only this one.
+
+        Raises
+        ------
+        UnknownNameError
+            Neither state has such a device.
+        UsageError
+            The other state is a file of a device that this fleet does not have.
+        InputError
+            The other state cannot be read.
+        """
+        from pathcheck.fleet_source import FleetState, read_state
+        from pathcheck.queries.removals import preview_removals
+
+        folder = self.loaded.folder
+        here = FleetState(str(folder), self.loaded, lambda name: (folder / name).read_bytes())
+        return preview_removals(read_state(str(before), folder), here, device=device)
 
     def tidy(self, access_list: str, *, device: str | None = None) -> tuple[TidyResult, ...]:
         """Write an access list shorter without changing what it decides.

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from pathcheck.fleet import LoadedFleet
+from pathcheck.model.access_list import Direction
 from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import Bootstrap, FleetConfig, LinkEnd
 from pathcheck.model.flow import EntryPoint, Flow
@@ -40,12 +41,15 @@ from pathcheck.queries.manageability import controller_prefixes, judge_managemen
 from pathcheck.queries.own_traffic.needs import Need
 from pathcheck.queries.stops import carriage_stop
 from pathcheck.results.bootstrap import BootstrapAnswer, Stage, StageFlow, StageState
+from pathcheck.results.path import Doubt
 from pathcheck.source import Span
 
 __all__ = ["Shared", "judge_switch", "shared_by"]
 
 _CLIENT, _SERVER = 68, 67
 """Ports of DHCP, RFC 2131 section 4.1."""
+_NOBODY, _EVERYBODY = Address.parse("0.0.0.0"), Address.parse("255.255.255.255")
+"""From whom a switch without an address asks, and whom."""
 
 
 @dataclass(slots=True)
@@ -419,17 +423,55 @@ class _Run:
         )
 
     def _discover(self, what: str, end: LinkEnd) -> StageFlow:
-        """The broadcast, against the list of the switch's port and that of the interface that hears it."""
-        packet = Packet(Address.parse("0.0.0.0"), Address.parse("255.255.255.255"), UDP, _CLIENT, _SERVER)
-        met = [(self.network.topology.logical(self.port), "in", True)] if self.port is not None else []
-        return judge_lists(
+        """The broadcast, against the lists of the ports that it passes and that of the interface that hears it."""
+        ports, doubts = self._ports_to(end, back=False)
+        found = judge_lists(
             self.network,
             what,
-            packet,
-            [*met, (end, "in", False)],  # type: ignore[list-item]
+            Packet(_NOBODY, _EVERYBODY, UDP, _CLIENT, _SERVER),
+            [*ports, (end, "in", False)],
             subject="requests of a switch without an address (0.0.0.0 to 255.255.255.255, RFC 2131 section 4.1)",
             permit="permit udp host 0.0.0.0 eq bootpc host 255.255.255.255 eq bootps",
         )
+        return found if found.state != "holds" or not doubts else _doubted(found, doubts[0])
+
+    def _offer(self, end: LinkEnd, own: Address) -> Iterator[StageFlow]:
+        """The answer on its last way, where a list can be in it: of a port, or of an interface that filters its own."""
+        ports, doubts = self._ports_to(end, back=True)
+        met = [(end, "out", False)] if self.config.devices[end.device].assume.own_packets == "meet-out" else []
+        way: list[tuple[LinkEnd, Direction, bool]] = [*met, *ports]  # type: ignore[list-item]
+        if not way and not doubts:
+            return
+        found = judge_lists(
+            self.network,
+            "the answer gets to the switch",
+            Packet(own, _EVERYBODY, UDP, _SERVER, _CLIENT),
+            way,
+            subject="answers to a switch without an address",
+            permit="permit udp any eq bootps any eq bootpc",
+        )
+        yield found if found.state != "holds" or not doubts else _doubted(found, doubts[0])
+
+    def _ports_to(self, end: LinkEnd, *, back: bool) -> tuple[list[tuple[LinkEnd, Direction, bool]], tuple[Doubt, ...]]:
+        """The switch ports with lists between the switch and an interface, and what may be a list on the way."""
+        if self.port is None or self.at is None:
+            return [], ()
+        own = self.network.topology.logical(self.port)
+        interface = self.network.topology.interface(own)
+        last: list[tuple[LinkEnd, Direction, bool]] = []
+        if interface is not None and any(binding.port for binding in interface.bindings):
+            last.append((own, "out" if back else "in", True))
+        entered = self.network.layer2.entered_untagged(self.port)
+        start, goal = entered[0], self.network.layer2.segment(end)
+        if isinstance(start, CarriageFault) or goal is None or start == goal:
+            return last, ()
+        if not self.network.topology.is_cabled(end.device):
+            return last, ()
+        carriage = self.network.layer2.carriage(*((goal, start) if back else (start, goal)))
+        between: list[tuple[LinkEnd, Direction, bool]] = [
+            (LinkEnd(passage.device, passage.port), passage.direction, True) for passage in carriage.passages
+        ]
+        return [*between, *last] if back else [*last, *between], carriage.drop_doubts
 
     def _lease_on_segment(self, what: str, server: Address) -> Iterator[StageFlow]:
         """The server is a station on the subnet, or a router of it."""
@@ -465,15 +507,7 @@ class _Run:
         )
         need = Need(flow, "the relayed request", "the server's answer", item.device, self._owner(relay.server))
         yield judge_packets(self.network, "the relay asks the server, and its answer comes back", need)
-        if self.config.devices[item.device].assume.own_packets == "meet-out":
-            yield judge_lists(
-                self.network,
-                "the answer gets to the switch",
-                Packet(own, Address.parse("255.255.255.255"), UDP, _SERVER, _CLIENT),
-                [(item.end, "out", False)],
-                subject="answers to a switch without an address",
-                permit="permit udp any eq bootps any eq bootpc",
-            )
+        yield from self._offer(item.end, own)
         yield self._renewal(relay.server)
 
     def _renewal(self, server: Address) -> StageFlow:
@@ -799,6 +833,11 @@ def _service(word: str) -> tuple[int, int]:
 def _host(address: Address) -> Prefix:
     """An address alone."""
     return Prefix(address.version, address.value, WIDTH[address.version])
+
+
+def _doubted(found: StageFlow, doubt: Doubt) -> StageFlow:
+    """What holds unless something on the way does otherwise."""
+    return replace(found, state="uncertain", message=doubt.why, span=doubt.span)
 
 
 def _given(*spans: Span | None) -> tuple[Span, ...]:

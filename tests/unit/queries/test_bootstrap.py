@@ -275,3 +275,75 @@ def test_names_that_nobody_has():
         judge_bootstrap(loaded, "quay-b")
     with pytest.raises(UsageError, match="no part `bootstrap`"):
         judge_bootstrap(load_fleet_files({"quay-a.cfg": b"vlan 20\n"}))
+
+
+def test_lists_on_switch_ports_meet_the_request_and_the_answer():
+    """The list of the switch's own port, and that of a port between it and the router."""
+    on_port = {"interface Ethernet10\n": "interface Ethernet10\n ip access-group PORT in\n"}
+    only_subnet = named("PORT", " permit ip 10.20.0.0 0.0.255.255 any\n")
+    assert failing(replaced=on_port, lists=only_subnet)["lease"] == "terminal-north.cfg: ip access-list extended PORT"
+    assert failing(replaced=on_port, lists=only_subnet + DHCP) == {}
+    out = {"interface Ethernet10\n": "interface Ethernet10\n ip access-group PORT out\n"}
+    no_answer = named("PORT", " deny udp any any eq bootpc\n permit ip any any\n")
+    assert failing(replaced=out, lists=no_answer)["lease"] == "terminal-north.cfg: deny udp any any eq bootpc"
+
+
+def test_a_list_on_a_port_between():
+    between = {
+        "links:\n": "links:\n  - quay-b:Ethernet1 terminal-north:Ethernet11\n",
+        "terminal-north:Ethernet10 quay-a": "quay-b:Ethernet10 quay-a",
+        "interface Vlan90\n": "interface Ethernet11\n switchport mode trunk\n ip access-group PORT in\n"
+        "interface Vlan90\n",
+    }
+    files = bootstrap_fleet(replaced=between, lists=named("PORT", " permit ip 10.20.0.0 0.0.255.255 any\n"))
+    files["quay-b.cfg"] = (
+        b"hostname quay-b\nno ip routing\nvlan 99\nvlan 900\ninterface Ethernet1\n switchport mode trunk\n"
+        b"interface Ethernet10\n switchport mode trunk\n switchport trunk native vlan 900\n"
+    )
+    (answer,) = judge_bootstrap(load_fleet_files(files)).answers
+    assert answer.broken.kind == "lease"
+    assert answer.broken.decisive.acl == "PORT"
+
+
+def test_own_answers_of_a_relay_meet_its_list_where_the_device_is_said_to_do_so():
+    out = " ip access-group TO-BLANK out"
+    lists = named(
+        "TO-BLANK", " permit tcp any any\n permit udp host 10.20.90.6 any\n permit udp host 10.20.90.67 any\n"
+    )
+    assert failing(provisioning=out, lists=lists) == {}
+    meets = {"places:": "assume: {own_packets: meet-out}\nplaces:"}
+    assert list(failing(provisioning=out, lists=lists, replaced=meets)) == ["lease"]
+
+
+def test_many_switches_are_judged_as_each_alone():
+    names = [f"quay-{each}" for each in "abcd"]
+    links = "".join(f"  - terminal-north:Ethernet1{n} {name}:Ethernet1\n" for n, name in enumerate(names))
+    ports = "".join(
+        f"interface Ethernet1{n}\n switchport mode trunk\n switchport trunk native vlan {vlan}\n"
+        + (" ip access-group PORT in\n" if n == 3 else "")
+        for n, vlan in ((1, 900), (2, 99), (3, 900))
+    )
+    files = bootstrap_fleet(
+        replaced={
+            "links:\n  - terminal-north:Ethernet10 quay-a:Ethernet1\n": f"links:\n{links}",
+            "devices: [quay-a]": f"devices: [{', '.join(names)}]",
+            "interface Vlan90\n": ports + "interface Vlan90\n",
+            "  terminal-north: {serial": "".join(
+                f"  {name}: {{management: 10.20.99.{12 + n}}}\n" for n, name in enumerate(names[1:])
+            )
+            + "  terminal-north: {serial",
+        },
+        lists=named("PORT", " permit udp any any\n"),
+    )
+    for n, name in enumerate(names[1:]):
+        text = files["quay-a.cfg"].decode().replace("quay-a", name).replace("99.11", f"99.{12 + n}")
+        files[f"{name}.cfg"] = text.encode()
+    loaded = load_fleet_files(files)
+    together = judge_bootstrap(loaded).answers
+    alone = [judge_bootstrap(loaded, name).answers[0] for name in names]
+
+    def fate(answer):
+        return [(stage.kind, stage.state, stage.decisive.span) for stage in answer.stages]
+
+    assert [fate(answer) for answer in together] == [fate(answer) for answer in alone]
+    assert [answer.broken and answer.broken.kind for answer in together] == [None, None, "attachment", "transfer"]
