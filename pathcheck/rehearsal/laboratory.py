@@ -458,13 +458,16 @@ class _Following:
     def _leave(self, table: Table, out: str, target: Address, *, starts: bool = False) -> Trace | Port:
         """A packet that the kernel sends by an interface."""
         destination = self.sending.packet.destination
+        installed = self.laboratory._rooms[table.number].installed
+        if (why_not := installed.why_not(destination)) is not None:
+            return self._end(None, why_not)
         if out == UNROUTED:
-            refused = any(destination in prefix for prefix in self.laboratory._rooms[table.number].installed.refused)
+            refused = any(destination in prefix for prefix in installed.refused)
             return self._end(Reason.STRANDED if refused else Reason.UNROUTED)
         if out == DISCARDED:
             return self._end(Reason.DISCARDED)
         leaving = self.by_name[out]
-        target = self.laboratory._rooms[table.number].installed.named(target)
+        target = installed.named(target)
         # A packet that comes back to its sender meets lists there that it did not meet at first.
         meets = not starts or table.device.assume.own_packets == "meet-out"
         lines = self._lines(table, leaving, "out") if meets else ()

@@ -54,11 +54,18 @@ class Installed:
     refused
         Prefixes of routes whose next hop is not reached, so that they are in no table.
     open
-        Prefixes of routes of which it is not known whether they act, with the reason.
+        Prefixes of routes of which it is not known whether they act, with the reason; none is put in.
+    beyond
+        Prefixes of routes that act in the model and cannot be put in, with the reason: packets for these are
+        not judged, unless a longer prefix takes them.
+    present
+        Prefixes of the routes that are there, and whether they are connected ones, which win over others.
     """
 
     refused: list[Prefix] = field(default_factory=list)
     open: list[tuple[Prefix, str]] = field(default_factory=list)
+    beyond: list[tuple[Prefix, str]] = field(default_factory=list)
+    present: dict[Prefix, bool] = field(default_factory=dict)
     _aliases: dict[Address, Address] = field(default_factory=dict)
 
     def alias(self, hop: Address) -> Address:
@@ -76,6 +83,13 @@ class Installed:
         alias = Address(6, _FIRST_ALIAS.value + number)
         self._aliases[alias] = hop
         return alias
+
+    def why_not(self, destination: Address) -> str | None:
+        """Say why packets to a destination are not judged; None where they are."""
+        there = [(prefix.length, connected) for prefix, connected in self.present.items() if destination in prefix]
+        best = max(there, default=(-1, False))
+        found = (why for prefix, why in self.beyond if destination in prefix and (prefix.length, False) >= best)
+        return next(found, None)
 
     def named(self, hop: Address) -> Address:
         """Return the next hop that the kernel knows by an alias."""
@@ -117,6 +131,10 @@ class _Installing:
     def install(self) -> Installed:
         for version in (4, 6):
             self._version(version)
+        self.result.present = {prefix: False for prefix, _ in self.in_force}
+        for port in self.table.ports:
+            if not self.plan.is_down(port):
+                self.result.present |= {subnet: True for version in (4, 6) for subnet in port.subnets(version)}
         # What nothing else matches is seen there; put in last, so that no next hop is found by it.
         last = [f"route add default dev {UNROUTED} metric {_LAST_METRIC}"]
         self.namespace.run("ip", "-4", "-batch", "-", text="\n".join(last) + "\n")
@@ -129,7 +147,10 @@ class _Installing:
         by_hop: list[tuple[StaticRoute, Address, bool]] = []
         for route in self._routes(version):
             why = self._open(route)
-            if why:
+            if route.next_hop_vrf is not None and (route.next_hop_vrf or None) != self.table.vrf:
+                why = "a route leads to a next hop in another table, and tables are rehearsed apart"
+                self.result.beyond.append((route.prefix, why))
+            elif why:
                 self.result.open.append((route.prefix, why))
             elif route.discard:
                 fixed[route.prefix, route.distance].add((DISCARDED, None, False))
@@ -144,7 +165,8 @@ class _Installing:
             elif route.next_hop is not None:
                 by_hop.append((route, route.next_hop, self._only_connected(route)))
         # As long as only connected routes are there, a longer static route hides none of them.
-        connected = self._look_up({hop for _, hop, only in by_hop if only}, version)
+        connected = self._look_up({hop for _, hop, _ in by_hop}, version)
+        by_hop = self._within_reach(by_hop, connected)
         self._put({key: frozenset(ways) for key, ways in fixed.items()}, version)
         refused: list[Prefix] = []
         unsettled: list[tuple[Prefix, str]] = []
@@ -166,11 +188,31 @@ class _Installing:
             if settled == self.in_force_of(version):
                 break
             if turn == _ROUNDS:
-                unsettled += [(route.prefix, "next hops are looked up in a circle") for route, _, _ in by_hop]
+                now = self.in_force_of(version)
+                moving = {key[0] for key in (*settled, *now) if settled.get(key) != now.get(key)}
+                self.result.beyond += [(prefix, "next hops are looked up in a circle") for prefix in sorted(moving)]
+                self._within_reach(by_hop, connected)
                 break
             self._put(settled, version)
         self.result.refused += refused
         self.result.open += unsettled
+
+    def _within_reach(
+        self, by_hop: list[tuple[StaticRoute, Address, bool]], connected: dict[Address, _Found]
+    ) -> list[tuple[StaticRoute, Address, bool]]:
+        """Set apart the routes whose next hop may be looked up through one that cannot be put in."""
+        rest = by_hop
+        while True:
+            apart = [
+                (route, hop, only)
+                for route, hop, only in rest
+                if not only and hop not in connected and any(hop in prefix for prefix, _ in self.result.beyond)
+            ]
+            if not apart:
+                return rest
+            rest = [item for item in rest if item not in apart]
+            why = "the next hop of a route may be looked up through a route that is not built"
+            self.result.beyond += [(route.prefix, why) for route, _, _ in apart]
 
     def in_force_of(self, version: IPVersion) -> dict[tuple[Prefix, int], frozenset[Way]]:
         return {key: ways for key, ways in self.in_force.items() if key[0].version == version}
@@ -198,8 +240,6 @@ class _Installing:
         """Why it is not known whether a route acts, or how; empty where it is."""
         if route.tracked is not None:
             return route.tracked
-        if route.next_hop_vrf is not None and (route.next_hop_vrf or None) != self.table.vrf:
-            return "its next hop is in another table, and tables are rehearsed apart"
         if route.discard or route.interface is None:
             return ""
         port = self.plan.ports.get(LinkEnd(self.device.name, route.interface))

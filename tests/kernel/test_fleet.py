@@ -420,3 +420,21 @@ def test_a_packet_that_no_kernel_can_judge_is_said_to_be_so() -> None:
     words = ("broadcast address", "anycast address", "extension header")
     assert all(word in trace.why for word, trace in zip(words, traces, strict=False))
     assert evaluate_packet(fleet(one), header, EntryPoint("quay-1", "Ethernet2"))
+
+
+def test_routes_to_another_table_are_not_judged() -> None:
+    """A next hop in another table, and what is looked up through such a route, is no disagreement."""
+    one = device(
+        "quay-1",
+        interface("Ethernet1", "10.1.1.1/24", vrf="TILLS"),
+        interface("Ethernet2", "10.1.2.1/24"),
+        route("10.5.0.0/16", "10.1.2.9", vrf="TILLS", next_hop_vrf=""),
+        route("10.6.0.0/16", "10.5.0.1", vrf="TILLS"),
+        route("10.7.0.0/16", "10.1.1.9", vrf="TILLS"),
+        vrfs={"TILLS": span("vrf TILLS")},
+    )
+    at = LinkEnd("quay-1", "Ethernet1")
+    with Laboratory(fleet(one), ["quay-1"]) as laboratory:
+        traces = laboratory.send([Sending(packet("10.1.1.7", f"10.{net}.0.9"), at) for net in (5, 6, 7)])
+    assert [trace.reason for trace in traces] == [None, None, Reason.HANDED_OVER]
+    assert not any(trace.lost for trace in traces)
