@@ -114,3 +114,25 @@ def test_entry_points_are_checked(at, vrf, told):
     with pytest.raises((UnknownNameError, FlowError)) as caught:
         ask_flow(gates(), Flow(6, source, destination, at=at, vrf=vrf))
     assert re.search(told, str(caught.value))
+
+
+@pytest.mark.parametrize(
+    ("source", "vrf", "told"),
+    [
+        ("192.0.2.7", None, "the source `192.0.2.7` is on no subnet of the fleet"),
+        ("192.0.2.0/24", None, "the source `192.0.2.0/24` is on no subnet of the fleet"),
+        ("10.1.20.7", "CREW", "the source `10.1.20.7` is on no subnet of the fleet in VRF `CREW`"),
+    ],
+)
+def test_a_source_on_no_subnet_needs_an_entry_point(source, vrf, told):
+    text = source if "/" in source else f"{source}/32"
+    with pytest.raises(FlowError) as caught:
+        ask_flow(gates(), Flow(6, (Prefix.parse(text),), (Prefix.parse("10.1.30.9"),), vrf=vrf))
+    assert str(caught.value).partition("; ")[0].startswith(told)
+    assert "in VRF" in told or "in VRF" not in str(caught.value)
+
+
+def test_packets_of_a_device_have_one_start_and_are_no_alternative():
+    answer = ask(gates(), "tcp 10.1.20.1 10.1.30.9:80 --no-reply")
+    assert ends(answer) == ("permitted", "arrived")
+    assert {path.share for path in answer.paths} == {"all"}

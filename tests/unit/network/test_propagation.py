@@ -120,6 +120,15 @@ def test_what_a_line_at_an_interface_may_drop_is_in_doubt_where_it_goes_on():
     )
 
 
+def test_the_readings_on_which_any_end_rests_are_written_down():
+    work = Propagation(Network(crossing(lists=(bound("GONE"),))), 4)
+    assert by_reason(work.carry([start(packets())])) == {"arrived": packets()}
+    assert "undefined_list" in {reading.key for reading in work.readings}
+    bare = Propagation(Network(crossing()), 4)
+    bare.carry([start(packets())])
+    assert "undefined_list" not in {reading.key for reading in bare.readings}
+
+
 def test_two_starts_are_carried_together_and_by_themselves():
     config = crossing()
     halves = packets("10.1.20.0/25"), packets("10.1.20.128/25")

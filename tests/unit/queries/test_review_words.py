@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+from pathcheck.errors import UnknownNameError
 from pathcheck.fleet import load_fleet_files
 from pathcheck.queries.line_review import review_fleet
 from pathcheck.results.finding import Finding
@@ -65,3 +68,20 @@ def test_lists_of_a_text_that_applies_none_get_one_note() -> None:
     second = "ip access-list extended OFFICE-IN\n permit udp any any\n"
     (item,) = found("PC112", f" permit tcp any any eq 443\n{second}")
     assert "lists `OFFICE-IN` end so too" in item.message
+
+
+def test_a_name_of_nobody_is_refused_with_the_nearest_one() -> None:
+    text = "hostname {}\nip access-list extended {}\n permit ip any any\n"
+    loaded = load_fleet_files({f"{n}.cfg": text.format(n, n.upper()).encode() for n in ("quay-a", "core-1")})
+    assert review_fleet(loaded, device="quay-a", list_name="QUAY-A")
+    assert review_fleet(loaded, list_name="CORE-1")
+    for names, told, near in (
+        ({"device": "quay-x"}, "no device `quay-x` in the fleet", "did you mean `quay-a`?"),
+        ({"device": "zzz"}, "no device `zzz` in the fleet", None),
+        ({"list_name": "QUAY-B"}, "no access list `QUAY-B` in the fleet", "did you mean `QUAY-A`?"),
+        ({"device": "core-1", "list_name": "QUAY-A"}, "no access list `QUAY-A` in `core-1`", None),
+        ({"device": "core-1", "list_name": "CORE-2"}, "no access list `CORE-2` in `core-1`", "did you mean `CORE-1`?"),
+    ):
+        with pytest.raises(UnknownNameError) as caught:
+            review_fleet(loaded, **names)
+        assert str(caught.value).startswith(told) and caught.value.help == near
