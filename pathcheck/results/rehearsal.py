@@ -141,4 +141,6 @@ class Rehearsal:
         counts = self.counts
         if counts[Standing.DISAGREE]:
             return False
+        if Verdict.UNCERTAIN in (self.verdict, self.reply_verdict):
+            return None  # even where none of the packets that were sent is an open one
         return None if self.obstacle or not counts[Standing.AGREE] or len(+Counter(counts)) > 1 else True
