@@ -348,6 +348,24 @@ def test_what_unmodelled_lines_rest_on_counts(before: Path, tmp_path: Path, old:
     assert text.startswith("UNCERTAIN  something may fare otherwise than before\n")
 
 
+def test_what_a_routing_protocol_carries_may_be_other_routes_everywhere(before: Path, tmp_path: Path) -> None:
+    speaking = "router ospf 1\n network 10.1.0.0 0.0.255.255 area 0\n"
+    quay = QUAY.replace("ip route 0.0.0.0 0.0.0.0 10.1.0.1\n", speaking)
+    write(tmp_path / "before", core_1=CORE + speaking, quay_a=quay)
+    write(tmp_path / "same", core_1=CORE.replace("Vlan90", "Vlan90\n description servers") + speaking, quay_a=quay)
+    write(
+        tmp_path / "other",
+        core_1=CORE.replace("10.1.90.1 255.255.255.0", "10.1.91.1 255.255.255.0") + speaking,
+        quay_a=quay,
+    )
+    assert run("before", "same")[0] == 0
+    status, document = asked("before", "other")
+    assert status == 1
+    # What the quay learns from the core is in another file than the one that was edited.
+    assert "quay-a.cfg" in {doubt["file"] for one in document["uncertain"] for doubt in one["doubts"]}
+    assert document["devices"]["edited"] == ["core-1"]
+
+
 def test_what_they_do_not_rest_on_does_not_count(before: Path, tmp_path: Path) -> None:
     write(tmp_path / "before", quay_a=QUAY + POLICY)
     write(

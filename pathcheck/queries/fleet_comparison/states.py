@@ -9,7 +9,7 @@ from functools import cached_property
 from pathcheck.fleet_source import FleetState
 from pathcheck.model.access_list import AccessList, Family, ListBinding
 from pathcheck.model.device import Device
-from pathcheck.model.unmodelled import Unmodelled
+from pathcheck.model.unmodelled import RouteScope, Unmodelled
 from pathcheck.network.reachability import Network
 from pathcheck.queries.fleet_comparison.outside_text import is_same_outside
 from pathcheck.queries.fleet_comparison.unmodelled_text import UnmodelledText
@@ -130,15 +130,67 @@ class States:
 
     def doubt_words(self, side: int, doubts: Iterable[Doubt]) -> tuple[tuple[object, ...], ...]:
         """Return doubts of one state in a form that can be compared with the other: where they stand does not count."""
-        behind = self._texts[side].behind
+        behind, carried = self._texts[side].behind, self.carried[side]
         return tuple(
-            (doubt.why, doubt.span.words if doubt.span else "", behind(doubt.span)) for doubt in doubts
-        )  # fmt: skip
+            (
+                doubt.why,
+                doubt.span.words if doubt.span else "",
+                behind(doubt.span),
+                side if doubt.span is not None and (doubt.span.file, doubt.span.line) in carried else None,
+            )
+            for doubt in doubts
+        )
+
+    @cached_property
+    def carried(self) -> tuple[frozenset[tuple[str, int]], frozenset[tuple[str, int]]]:
+        """The lines of routing protocols in each state, where what they carry between devices may be other routes.
+
+        None where no device that speaks one differs in what the others could learn from it: its protocols,
+        interfaces and static routes, and the cables.
+        """
+        first, second = self.devices
+        differs = any(
+            any(map(_speaks, (pair.before, pair.after)))
+            and self._offered(0, pair.before) != self._offered(1, pair.after)
+            for pair in self.pairs
+        )
+        differs = differs or any(_speaks(first[name]) for name in self.removed)
+        differs = differs or any(_speaks(second[name]) for name in self.added)
+        if not differs and self.before.loaded.config.links == self.after.loaded.config.links:
+            return frozenset(), frozenset()
+        before, after = (
+            frozenset(
+                (line.span.file, line.span.line)
+                for device in devices.values()
+                for line in device.unmodelled
+                if _is_protocol(line)
+            )
+            for devices in (first, second)
+        )
+        return before, after
+
+    def _offered(self, side: int, device: Device) -> tuple[object, ...]:
+        """Return what others could learn from a device."""
+        interfaces = {
+            name: replace(one, description="", bindings=()) for name, one in device.interfaces.items()
+        }  # fmt: skip
+        protocols = tuple(self.line_words(side, filter(_is_protocol, device.unmodelled)))
+        return interfaces, device.static_routes, protocols
 
     def line_words(self, side: int, lines: Iterable[Unmodelled]) -> Iterator[tuple[str, object, str, object]]:
         """Yield unmodelled lines of one state in such a form."""
         behind = self._texts[side].behind
         return ((line.what, line.scope, line.span.words, behind(line.span)) for line in lines)
+
+
+def _speaks(device: Device) -> bool:
+    """Whether a device takes part in a routing protocol."""
+    return any(map(_is_protocol, device.unmodelled))
+
+
+def _is_protocol(line: Unmodelled) -> bool:
+    """Whether an unmodelled line opens the block of a routing protocol."""
+    return isinstance(line.scope, RouteScope) and "router" in line.span.words.lower().split()[:2]
 
 
 def binding_places(device: Device) -> dict[tuple[BindingPlace, Family], tuple[ListBinding, ...]]:

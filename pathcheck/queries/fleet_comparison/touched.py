@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 
 from pathcheck.dataplane.fib import Fib, FibEntry
 from pathcheck.model.access_list import Family
+from pathcheck.model.device import Device
 from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.interface import InterfaceAddress
 from pathcheck.model.unmodelled import (
@@ -258,7 +259,9 @@ class _Touching:
         before, after = self.states.networks
         changed = {pair.name for pair in self.states.pairs}
         for name, device in self.states.devices[1].items():
-            if name not in self.states.devices[0] or not (name in changed or self.near.differing):
+            if name not in self.states.devices[0] or not (
+                name in changed or self.near.differing or self._carried(device)
+            ):
                 continue
             old = tables_of(before, self.states.devices[0][name], self.version)
             new = tables_of(after, device, self.version)
@@ -268,10 +271,17 @@ class _Touching:
             if spans:
                 self._at_tables(name, self._destinations(spans))
 
+    def _carried(self, device: Device) -> bool:
+        """Whether a device may learn other routes than before."""
+        lines = self.states.carried[1]
+        return bool(lines) and any((line.span.file, line.span.line) in lines for line in device.unmodelled)
+
     def _differing(self, name: str, old: Fib | None, new: Fib | None) -> Iterator[tuple[int, int]]:
         """Yield the runs of destinations of one table that fare otherwise."""
         for low, high, one, other in common_runs(old, new, self.version):
-            if old is not new and doing(self.states, 0, one) != doing(self.states, 1, other):
+            if (old is not new or self.states.carried[1]) and doing(self.states, 0, one) != doing(
+                self.states, 1, other
+            ):
                 yield low, high
             elif self.near.differing and one.entry is not None and other.entry is not None:
                 if one.entry.source == "connected":
