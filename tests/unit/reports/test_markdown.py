@@ -63,9 +63,9 @@ def test_demo_openings_first_and_folded_details() -> None:
     assert "must be closed" in bullets[0], "what is open and should not be comes first"
     assert ["must be open" in line for line in bullets[1:3]] == [True, True]
     assert all(line.startswith(("- **error**", "- **warning**")) for line in bullets[:-1])
-    assert text.startswith("### pathcheck check fails: 9 errors, 2 warnings, 17 notes\n")
+    assert text.startswith("### pathcheck check fails: 11 errors, 2 warnings, 17 notes\n")
     folds = [line for line in text.splitlines() if line.startswith("<details>")]
-    assert folds == [f"<details><summary>{title}</summary>" for title in ("9 errors", "2 warnings", "17 notes")]
+    assert folds == [f"<details><summary>{title}</summary>" for title in ("11 errors", "2 warnings", "17 notes")]
     assert text.count("</details>") == len(folds)
 
 
