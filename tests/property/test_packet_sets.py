@@ -15,6 +15,7 @@ from pathcheck.packet.address import IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
 from pathcheck.packet.tcp_flags import ACK
+from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.algebra import PacketSet, PacketSpace, packet_space
 
 VERSIONS: tuple[IPVersion, ...] = (4, 6)
@@ -155,6 +156,34 @@ def test_boxes_are_exactly_the_set_small(case: tuple[IPVersion, Expression]) -> 
         assert not space.of(box) <= others, "a box that could be left out"
     expected = {packet for packet in every_packet(version) if judge(expression, packet)}
     assert {packet for packet in every_packet(version) if any(packet in box for box in shown)} == expected
+
+
+@settings(max_examples=40, deadline=None)
+@given(any_version(boxes), st.data())
+def test_blocks_are_exactly_the_set_and_what_they_may_hold(
+    case: tuple[IPVersion, Expression], data: st.DataObject
+) -> None:
+    version, expression = case
+    space = packet_space(version)
+    found = evaluate(space, expression) & space.of(expression[0][1])
+    free = evaluate(space, data.draw(expressions(boxes(version)))) - found
+    blocks = found.blocks(free=free)
+    assert found <= space.union(held for _, held in blocks) <= found | free
+    assert (blocks == []) == found.is_empty
+    left = found
+    for block, held in blocks:
+        assert not left.isdisjoint(held)
+        anywhere = block.box.source
+        ends = [
+            space.of_boxes(Box(AddressMatch.prefix(prefix), anywhere) for prefix in block.sources),
+            space.of_boxes(Box(anywhere, AddressMatch.prefix(prefix)) for prefix in block.destinations),
+        ]
+        told = space.of(block.box) & ends[0] & ends[1]
+        assert told <= found | free
+        # Only prefixes of which nothing is wanted any more are left away.
+        assert left.isdisjoint(held - told)
+        left -= told
+    assert left.is_empty
 
 
 @settings(max_examples=60, deadline=None)
