@@ -37,7 +37,7 @@ def heads(mode: Mode) -> list[str]:
 
 VALUES = {
     "<number>": "10", "<address>": "10.1.20.1", "<prefix>": "10.1.20.0/24", "<address6>": "2001:db8::1",
-    "<prefix6>": "2001:db8::/32", "<word>": "WORD",
+    "<masked>": "10.1.20.0/255.255.255.0", "<prefix6>": "2001:db8::/32", "<word>": "WORD",
 }  # fmt: skip
 HEADS = sorted({head.strip() for mode in language().modes.values() for head in heads(mode)})
 commands = st.builds(
