@@ -93,8 +93,8 @@ HELP_PAGES = {
     "rollout": HelpPage(
         "safe orders of the jobs of a push, or how a device is lost",
         (
-            "pathcheck rollout --before pathcheck-demo",
-            "pathcheck rollout --before pathcheck-demo --after . --apply lines --require-any",
+            "pathcheck rollout --before pathcheck-demo --fleet pathcheck-demo",
+            "pathcheck rollout --before pathcheck-demo --after pathcheck-demo --apply lines --require-any",
         ),
     ),
     "removals": HelpPage(

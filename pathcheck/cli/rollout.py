@@ -66,7 +66,7 @@ def rollout(
     ] = False,
     most: Annotated[
         int | None,
-        typer.Option("--most", metavar="N", min=1, help="Judgements at most; what is left is open. 20000 if left out."),
+        typer.Option("--most", metavar="N", min=1, help="Judgements at most; what is left is open. 5000 if left out."),
     ] = None,
     formats: PlainFormatOption = None,
     outputs: OutputOption = None,

@@ -48,8 +48,8 @@ def test_the_document_has_the_keys_of_the_contract():
         (step["device"], step["job"]) for step in found["jobs"]
     )
     lost = found["lost"]
-    assert (lost["device"], lost["applied"]) == ("quay-b", [{"device": "quay-b", "job": "gateway"}])
-    assert (lost["flow"], lost["file"], lost["line"]) == ("tcp controller 10.20.99.12:22", "quay-b.cfg", 25)
+    assert (lost["device"], lost["applied"]) == ("quay-b", [{"device": "quay-b", "job": "bindings"}])
+    assert (lost["flow"], lost["file"], lost["line"]) == ("tcp controller 10.20.99.12:22", "quay-b.cfg", 28)
     assert found["states"]["total"] == 128
     assert found["states"]["judged"] < 128
 
@@ -122,7 +122,7 @@ def test_revisions(tmp_path, monkeypatch):
     monkeypatch.chdir(folder)
     for words in (("--before", "main"), ("--before", "git:main", "--after", ".")):
         found = document(*words)
-        assert (found["answer"], found["lost"]["line"], found["lost"]["side"]) == ("some", 25, "after")
+        assert (found["answer"], found["lost"]["line"], found["lost"]["side"]) == ("some", 28, "after")
     git("commit", "-q", "-a", "-m", "after")
     assert document("--before", "main~1", "--after", "main", "--fleet", str(folder))["answer"] == "some"
     with pytest.raises(InputError, match="nowhere"):

@@ -31,7 +31,7 @@ from pathcheck.source import Span
 
 __all__ = ["MOST_JUDGEMENTS", "roll_out"]
 
-MOST_JUDGEMENTS = 20_000
+MOST_JUDGEMENTS = 5_000
 """How often something is judged at most; what is left is open."""
 
 
@@ -192,14 +192,19 @@ class _Judged:
     def judge(self, advance: Callable[[int], None]) -> None:
         """Judge everything."""
         fleets = WatchedFleets(self.space)
-        for target in self.targets:
+        for number, target in enumerate(self.targets):
             within = self._within(target)
+            # Each gets an equal share of what is left, so that none is left out for another's sake.
+            share = Budget(max(1, self.budget.left // (len(self.targets) - number)))
             claims = cover(
                 lambda position, target=target: judge_target(target, fleets, position),  # type: ignore[misc]
                 self.space.sizes,
-                self.budget,
+                share,
                 within,
             )
+            self.budget.left -= share.made
+            self.budget.made += share.made
+            self.budget.states |= share.states
             self.known.append(
                 _Known(
                     target,

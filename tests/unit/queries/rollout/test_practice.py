@@ -335,7 +335,7 @@ def test_the_example_of_the_documentation():
     before, after = read_states(str(CORPUS / "before"), str(CORPUS / "after"), Path())
     found = roll_out(before, after)
     assert found.answer is SOME
-    assert jobs(found.lost.applied) == ["quay-b gateway"]
+    assert jobs(found.lost.applied) == ["quay-b bindings"]
     by_line = roll_out(before, after, by_line=True)
     assert by_line.answer is NONE
     assert (by_line.lost.applied[0].acl, by_line.lost.applied[0].entered) == ("OPERATORS", 1)
