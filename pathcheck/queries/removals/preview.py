@@ -121,9 +121,9 @@ class _Looking:
         self.before, self.after, self.old, self.new = before, after, old, new
         self.management = new.management or old.management
         self.was = [*pieces_of(old, old.management or self.management)]
-        self.now: dict[tuple[object, ...], Piece] = {}
+        self.now: dict[tuple[object, ...], list[Piece]] = {}
         for piece in pieces_of(new, self.management):
-            self.now.setdefault(piece.slot, piece)
+            self.now.setdefault(piece.slot, []).append(piece)
         self.old_words = [*word_lines(old.files, before.read)]
         self.new_words = [*word_lines(new.files, after.read)]
 
@@ -153,7 +153,8 @@ class _Looking:
 
     def _lost(self, piece: Piece) -> Removal | None:
         """What a piece has lost, if anything."""
-        other = self.now.get(piece.slot)
+        there = self.now.get(piece.slot, [])
+        other = next((it for it in there if it.value == piece.value), there[0] if there else None)
         kind = piece.slot[0]
         if kind == "allowed" and isinstance(piece.value, Ranges):
             return self._lost_vlans(piece, piece.value, other)
@@ -171,6 +172,8 @@ class _Looking:
 
     def _lost_vlans(self, piece: Piece, allowed: Ranges, other: Piece | None) -> Removal | None:
         """VLANs that a trunk carries no more; without a list a trunk carries all."""
+        if other is not None and other.value == allowed:
+            return None
         port = self.new.interfaces.get(str(piece.slot[1]))
         if port is None or port.switch_port is None or port.switch_port.mode == "access":
             return Removal(self.old.name, piece.reach, piece.what, piece.span)
