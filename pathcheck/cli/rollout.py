@@ -11,6 +11,7 @@ import typer
 from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
 from pathcheck.cli.options import FleetOption, JsonOption
 from pathcheck.cli.output import OutputOption, PlainFormatOption, ReportCommand, report_targets, write_reports
+from pathcheck.errors import InputError
 
 if TYPE_CHECKING:
     from pathcheck.results.rollout import Rollout
@@ -89,7 +90,15 @@ def rollout(
     from pathcheck.reports.rollout_json import rollout_document
     from pathcheck.reports.rollout_text import render_rollout
 
-    one, other = read_states(_state(before), _state(after) if after is not None else str(fleet), fleet)
+    words = (_state(before), _state(after) if after is not None else str(fleet))
+    try:
+        one, other = read_states(*words, fleet)
+    except InputError as error:
+        guessed = [word for word in (before, after) if word is not None and word != _state(word)]
+        if not guessed or not error.message.startswith(tuple(f"`{_state(word)}`" for word in guessed)):
+            raise
+        folders = ", ".join(f"`{word}`" for word in guessed)
+        raise InputError(error.message, span=error.span, help=f"there is no folder {folders} either") from None
     with progress("judging states", _STEPS * len(other.loaded.config.devices)) as advance:
         found = roll_out(
             one,
@@ -110,7 +119,7 @@ def rollout(
 
 def _state(word: str) -> str:
     """A folder or file that is there, else a revision; `git:` may be written out."""
-    return word if word.startswith("git:") or Path(word).exists() or "/" in word else f"git:{word}"
+    return word if word.startswith("git:") or Path(word).exists() else f"git:{word}"
 
 
 def _status(found: Rollout, require_any: bool) -> int:

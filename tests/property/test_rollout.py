@@ -441,7 +441,7 @@ def test_a_required_flow_stands_in_each_state_as_claimed(drawn, by_line):
         assert {one.standing for one in claims if holds_in(one.box, position)} == {wanted}, position
 
 
-@settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much], deadline=None)
+@settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much], deadline=None, max_examples=40)
 @given(st.one_of(changes(), managed_changes(), managed_changes(), managed_changes()), st.booleans())
 def test_the_answer_is_that_of_brute_force(change, by_line):
     before, after = change

@@ -75,6 +75,10 @@ def roll_out(
     judged = _Judged(space, targets, Budget(most))
     judged.judge(advance)
     found = judged.decide()
+    if found.answer is not RolloutAnswer.NONE and not before.loaded.config.devices.keys() <= set(
+        after.loaded.config.devices
+    ):
+        found = judged.without_the_gone(found, after.loaded)
     places = _Places(before, after)
     rewrite = None
     if by_line and found.answer is not RolloutAnswer.ANY:
@@ -309,6 +313,26 @@ class _Judged:
         shown = self._shortest([box for box in bad if blocked.issuperset(box)], guards, blocked)
         return _Decision(RolloutAnswer.NONE, lost=lost, already=already, unavoidable=None if shown == lost else shown)
 
+    def without_the_gone(self, found: _Decision, after: LoadedFleet) -> _Decision:
+        """Judge the later state once more as its files are: devices that it does not have carry nothing then."""
+        for standing in (Standing.LOST, Standing.OPEN):
+            for known in self.known:
+                if known.after is not Standing.HOLDS or known.target.stand(after.config) is not standing:
+                    continue
+                shown = known.target.evidence(after)
+                end = LostState(
+                    known.target.held(after.config),
+                    known.target.device or shown.device,
+                    self._applied(self.ends),
+                    f"{shown.why}, once the devices that only the earlier state has are taken away",
+                    shown.span,
+                    sample=shown.sample,
+                )
+                if standing is Standing.LOST:
+                    return _Decision(RolloutAnswer.NONE, lost=end, already=found.already)
+                return replace(found, answer=RolloutAnswer.UNCERTAIN, plan=(), open=end, only_open=False)
+        return found
+
     def _search(self, obstacles: Sequence[Masks], guards: Sequence[Guard]) -> tuple[int, ...] | None:
         return find_order(self.ends, obstacles, guards)
 
@@ -468,7 +492,7 @@ def _notes(space: Space, before: FleetConfig, after: FleetConfig) -> tuple[str, 
             "configuration decides"
         )
     if gone:
-        found.append(f"only in the earlier state: {_names(gone)}; left as configured, nothing is pushed there")
+        found.append(f"only in the earlier state: {_names(gone)}; left as configured until all jobs have run")
     if set(before.links) != set(after.links):
         found.append("the cabling differs: the later state's cables are taken as plugged from the start")
     if before.places != after.places or before.session != after.session:

@@ -271,6 +271,18 @@ def test_a_new_device_is_judged_when_all_its_jobs_have_run():
     assert len(wrong.lost.applied) == len(wrong.jobs)
 
 
+def test_a_device_that_is_taken_away_is_missed_in_the_end():
+    """The core of before is gone in the later state, and nobody else has the controller's subnet."""
+    beside = (
+        CORE.replace("core-1", "core-2").replace("10.10.90.1 ", "10.10.91.1 ").replace("10.20.99.1 ", "10.20.98.1 ")
+    )
+    fleet = "devices: {quay-a: {management: 10.20.99.11}}\nplaces: {controller: 10.10.90.5}\n"
+    before = state(fleet, core_1=CORE, core_2=beside, quay_a=QUAY)
+    found = roll_out(before, state(fleet, core_2=beside, quay_a=QUAY + LIST + CONTROLLER))
+    assert found.answer is UNCERTAIN or found.answer is NONE
+    assert roll_out(before, state(fleet, core_1=CORE, quay_a=QUAY + LIST + CONTROLLER)).answer is ANY
+
+
 def test_a_line_that_is_not_modelled_leaves_it_open():
     diverted = CORE.replace("interface Vlan90\n", "interface Vlan90\n ip policy route-map VIA-SOUTH\n")
     found = push(QUAY, QUAY + LIST + CONTROLLER + GUARD, core=(diverted, diverted))
