@@ -13,6 +13,7 @@ __all__ = ["render_rehearsal"]
 
 _MOST_GROUPS = 12
 _MOST_WAYS = 4
+_MOST_DEVICES = 16
 
 _HEADLINES = {
     True: ("AGREES", Verdict.PERMITTED, "the kernel did with each packet what the model says"),
@@ -45,7 +46,9 @@ def render_rehearsal(rehearsal: Rehearsal, paint: Paint) -> str:
     if rehearsal.groups:
         counts = ", ".join(f"{count} {_STANDING[it]}" for it, count in rehearsal.counts.items() if count)
         out += ["", f"  packets: {counts}"]
-        out.append(f"  loaded: {', '.join(rehearsal.devices)} ({rehearsal.namespaces} namespaces)")
+        more = len(rehearsal.devices) - _MOST_DEVICES
+        names = ", ".join(rehearsal.devices[:_MOST_DEVICES]) + (f" and {more} more" if more > 0 else "")
+        out.append(f"  loaded: {names} ({rehearsal.namespaces} namespaces)")
         out.append(f"  kernel: {rehearsal.kernel}")
     out += [f"  note: {note}" for note in rehearsal.notes]
     return "\n".join([*out, "", CAUTION])
