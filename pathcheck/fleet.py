@@ -63,6 +63,9 @@ class LoadedFleet:
     bootstrap_texts
         What the bootstrap files say, by name; those that are not there are missing. They are no devices of the
         fleet, and their findings are not among those of the report.
+    secrets
+        A finding for each line with a secret that whoever reads the file has. They say nothing about the reading,
+        so they are not among those of the report.
     """
 
     folder: Path
@@ -71,6 +74,7 @@ class LoadedFleet:
     required_flows: bytes | None = field(default=None, repr=False)
     waivers: bytes | None = field(default=None, repr=False)
     bootstrap_texts: Mapping[str, ParsedConfiguration] = field(default_factory=dict)
+    secrets: tuple[Finding, ...] = ()
 
 
 @dataclass(slots=True)
@@ -191,6 +195,7 @@ class _Loading:
     refused_texts: dict[str, bytes] = field(default_factory=dict)
     contents: dict[str, bytes] = field(default_factory=dict)
     searched: set[str] = field(default_factory=set)
+    secrets: list[Finding] = field(default_factory=list)
 
     def load(self) -> LoadedFleet:
         """Read everything."""
@@ -232,12 +237,9 @@ class _Loading:
         )
         order = sorted(self.accounts, key=lambda account: account.file.split("/"))
         owners = {account.file: account.device for account in order}
-        found = [
-            one if one.code != "PC395" or one.span is None else replace(one, device=owners.get(one.span.file))
-            for one in self.findings
-        ]
-        report = ReadingReport(tuple(order), tuple(sorted(found, key=_order)))
-        return LoadedFleet(self.folder, config, report, content, waived, blank)
+        secrets = [replace(one, device=owners.get(one.span.file) if one.span else None) for one in self.secrets]
+        report = ReadingReport(tuple(order), tuple(sorted(self.findings, key=_order)))
+        return LoadedFleet(self.folder, config, report, content, waived, blank, tuple(sorted(secrets, key=_order)))
 
     # -- which files are devices
 
@@ -368,7 +370,7 @@ class _Loading:
         self.searched.add(name)
         from pathcheck.parser.secrets import secret_findings
 
-        self.findings += secret_findings(name, data)
+        self.secrets += secret_findings(name, data)
 
     def _bootstrap_texts(self, fleet_file: FleetFile) -> dict[str, ParsedConfiguration]:
         """Read what blank switches load first."""

@@ -66,7 +66,7 @@ _HINTS = (
 """A line without any of these has no secret that could be told; looked for first, because most lines have none."""
 
 _REST = r"(?P<secret>\S.*)"
-_WORD = r"(?P<secret>\"[^\"]*\"|'[^']*'|\S+)"
+_WORD = r"(?P<secret>\{\{[^{}]*\}\}|\"[^\"]*\"|'[^']*'|\S+)"
 _CODE = (
     r"(?:(?P<code>\d{1,2}|encrypted|hash(?:ed)?|localized|cipher(?:text)?|clear-?text|plain-?text|unencrypted|clear"
     r"|plain|simple|ascii(?:-text)?|hex(?:adecimal)?|text|sha-?\d+|md5|scrypt|pbkdf2|type-?\d+a?)\s+(?=\S))?"
@@ -174,9 +174,7 @@ _LISTED = re.compile(
     re.IGNORECASE,
 )
 """A list or a mapping on one line below such a key."""
-_LISTED_ITEM = re.compile(
-    r"(?P<secret>\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^\s,\[\]{}:\"'][^,\[\]{}:\"']*)(?P<key>\s*:)?"
-)
+_LISTED_ITEM = re.compile(r"(?P<secret>\"(?:[^\"\\]|\\.)*\"|'[^']*'|[^\s,\[\]{}:\"'][^,\[\]{}:\"']*)(?P<key>\s*:)?")
 _IN_WORDS = re.compile(r"\b(?:password|passwd|passphrase|pwd)\s+(?:is|are) (?P<secret>\S.*)", re.IGNORECASE)
 _FREE_TEXT = re.compile(
     r"(?:(?:no|default)\s+)?(?:access-list\s+\S+\s+|\d+\s+|seq(?:uence)?\s+\d+\s+)?"
@@ -455,6 +453,8 @@ def _in_command(line: str, lines: Sequence[str], number: int) -> list[_Found]:
         if hint in lower:
             for match in form.finditer(command):
                 piece = _judged(match, kind, start)
+                if hint == "snmp" and "localized" in lower:
+                    piece = replace(piece, shows=False)  # a key that is good on one device only
                 if piece.shows and kind is SecretKind.KEY and _is_number_of_key(command, match, lines, number):
                     piece = replace(piece, shows=False)
                 found.append(piece)

@@ -37,8 +37,8 @@ from pathcheck.source import Span
 
 __all__ = ["audit_fleet"]
 
-_FOUND_BY_READING = frozenset({"PC304", "PC395", "PC404", "PC411", "PC413", "PC414"})
-"""Findings on addresses, names and secrets that reading meets first."""
+_FOUND_BY_READING = frozenset({"PC304", "PC404", "PC411", "PC413", "PC414"})
+"""Findings on addresses and names that reading meets first."""
 
 
 def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Finding, ...]:
@@ -52,8 +52,8 @@ def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Find
     Returns
     -------
     tuple
-        In the order of file, line and code. What reading found of these subjects (PC304, PC395,
-        PC404, PC411, PC413, PC414) is among them.
+        In the order of file, line and code. What reading found of these subjects (PC304, PC404,
+        PC411, PC413, PC414) is among them.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def audit_fleet(loaded: LoadedFleet, *, device: str | None = None) -> tuple[Find
         near = nearest(device, devices)
         raise UnknownNameError(f"no device `{device}` in the fleet", help=f"did you mean `{near}`?" if near else None)
     view = FleetView(loaded.config)
-    found = [*_all_findings(view), *identity_findings(loaded, view), *_blank_switches(loaded)]
+    found = [*_all_findings(view), *identity_findings(loaded, view), *_blank_switches(loaded), *loaded.secrets]
     found += [item for item in loaded.report.findings if item.code in _FOUND_BY_READING]
     if device is not None:
         files = set(devices[device].files)

@@ -74,6 +74,7 @@ HASHED = [
     "enable secret $6${}",
     "username keeper privilege 15 secret 8 {}",
     "tacacs-server key 6 {}",
+    "snmp-server user keeper ferries auth md5 0x{} priv 0x{} localizedkey",
     "  key {}",  # below a chain or in it, `key 5` may be a number
 ]
 NOT_SECRET = [
