@@ -62,6 +62,16 @@ def test_the_verdict_is_that_of_the_walk(drawn: tuple[FleetConfig, str]) -> None
     assert all(link.state in ("holds", "assumed") for link in answer.links if link is not last)
     if answer.broken is not None:
         assert answer.broken.help
+    # Links that are said to hold are true of the walk.
+    kinds = {link.kind for link in answer.links if link is not last}
+    back = walked.reply.paths if walked.reply is not None else ()
+    if kinds & {"route", "list"}:
+        assert all(path.hops[-1].device == name for path in walked.paths)
+    if "guard" in kinds:
+        assert all(path.reason is Reason.ARRIVED for path in walked.paths)
+    if answer.holds:
+        assert {"address", "gateway", "route", "way-back", "list", "list-back", "guard"} <= kinds
+        assert all(path.reason is Reason.ARRIVED for path in back)
 
 
 def _expected(walked: FlowAnswer, name: str) -> bool | None:

@@ -324,27 +324,24 @@ class _Chain:
         yield self._held("address", f"`{interface.name}` has {self.address}/{address.length}", address.span)
         number = svi_vlan(interface) if interface.kind == "svi" else None
         if number is not None:
-            vlan = self.device.vlans.get(number)
-            if vlan is not None:
-                yield self._held("vlan", f"VLAN {number} is defined", vlan.span)
-            else:
-                message = f"the text of {self.device.name} has no VLAN section: VLAN {number} is taken as defined"
-                always = number in ALWAYS_PRESENT
-                yield ChainLink(
-                    "vlan", "holds" if always else "assumed",
-                    f"VLAN {number} exists always" if always else message, None, self.device.name,
-                )  # fmt: skip
+            yield from self._held_vlan(number)
         state = self.network.topology.state(self.device.name, interface.name)
-        yield self._held("interface", f"`{interface.name}` is up: {state.why}", state.span)
+        if state.up and not state.doubts:
+            yield self._held("interface", f"`{interface.name}` is up: {state.why}", state.span)
         yield from self._held_uplink()
-        for out, next_hop, use in self.gateways[:2]:
-            owners = [it for it in self.network.topology.owners(next_hop) if it.device != self.device.name]
-            owned = f" of {owners[0].end}" if owners else ""
-            what = "default gateway" if use.source == "gateway" else f"route to {use.prefix}, next hop"
-            yield self._held("gateway", f"{what} {next_hop}{owned}, by `{out.interface}`", use.span)
-        if not self.gateways:
-            yield self._held("gateway", "the controller is on a subnet of the device: none is needed", None)
+        yield from self._held_gateway()
         yield from self._held_ways()
+
+    def _held_vlan(self, number: int) -> Iterator[ChainLink]:
+        """Yield that the VLAN is there, or that this is assumed."""
+        vlan = self.device.vlans.get(number)
+        if vlan is not None:
+            yield self._held("vlan", f"VLAN {number} is defined", vlan.span)
+        elif number in ALWAYS_PRESENT:
+            yield self._held("vlan", f"VLAN {number} exists always", None)
+        elif not self.device.has_vlan_section:
+            message = f"the text of {self.device.name} has no VLAN section: VLAN {number} is taken as defined"
+            yield ChainLink("vlan", "assumed", message, None, self.device.name)
 
     def _held_uplink(self) -> Iterator[ChainLink]:
         """Yield that the VLAN gets to the router, or that this is assumed."""
@@ -353,29 +350,52 @@ class _Chain:
                 names = ", ".join(carriage.assumed)
                 message = f"no cabling is given for {names}: {near.interface} is taken to reach {far}"
                 yield ChainLink("uplink", "assumed", message, None, self.device.name)
-            elif carriage.carried:
+            elif carriage.carried and not carriage.doubts:
                 yield self._held("uplink", f"frames of `{near.interface}` get to {far} and back", None)
 
+    def _held_gateway(self) -> Iterator[ChainLink]:
+        """Yield the routers that the device's answers got to, or that they need none."""
+        onward = {(end.hops[0].out, use.next_hop) for end in self.answers for use in _next_hops(end)}
+        for out, next_hop, use in [it for it in self.gateways if (it[0].interface, it[1]) in onward][:2]:
+            owners = [it for it in self.network.topology.owners(next_hop) if it.device != self.device.name]
+            owned = f" of {owners[0].end}" if owners else ""
+            what = "default gateway" if use.source == "gateway" else f"route to {use.prefix}, next hop"
+            yield self._held("gateway", f"{what} {next_hop}{owned}, by `{out.interface}`", use.span)
+        if self.answers and not self.gateways and all(end.reason is Reason.ARRIVED for end in self.answers):
+            yield self._held("gateway", "the controller is on a subnet of the device: none is needed", None)
+
     def _held_ways(self) -> Iterator[ChainLink]:
-        """Yield the ways there and back, and the lists on them."""
-        there = [end for end in self.followed.there if end.reason is Reason.ARRIVED and reached(end, self.device.name)]
-        back = [end for end in self.followed.back if end.reason is Reason.ARRIVED]
-        ways_of: tuple[tuple[LinkKind, list[End]], ...] = (("route", there), ("way-back", back))
-        for kind, ends in ways_of:
+        """Yield the ways there and back, and the lists on them, each where all packets go it."""
+        there = [end for end in self.followed.there if self._is_at_device(end)]
+        if len(there) < len(self.followed.there):
+            there = []
+        back = list(self.answers) if all(end.reason is Reason.ARRIVED for end in self.answers) else []
+        both: tuple[tuple[LinkKind, LinkKind, list[End]], ...] = (
+            ("route", "list", there),
+            ("way-back", "list-back", back),
+        )
+        for kind, _, ends in both:
             ways = list(dict.fromkeys(map(_over, ends)))
             more = f", and {len(ways) - 1} more way{'s' if len(ways) > 2 else ''}" if len(ways) > 1 else ""
             if ways:
                 yield self._held(kind, ways[0] + more, None)
         guards = {it.list_name for block in self.device.terminal_lines for it in block.bindings}
         guards |= {it.list_name for it in self.device.control_plane}
-        lists: tuple[tuple[LinkKind, list[End]], ...] = (("list", there), ("list-back", back))
-        for kind, ends in lists:
+        for _, kind, ends in both:
             uses = _uses([hop for end in ends for hop in end.hops], ("in_lines", "port_lines", "out_lines"))
-            yield self._permitted(
-                kind, [it for it in uses if not (it[0] == self.device.name and it[1].acl in guards)], "none is met"
-            )  # fmt: skip
-        at_device = _uses([end.hops[-1] for end in there if end.hops], ("port_lines",))
-        yield self._permitted("guard", [it for it in at_device if it[1].acl in guards], "none is applied")
+            met = [it for it in uses if not (it[0] == self.device.name and it[1].acl in guards)]
+            if ends and all(use.action == "permit" for _, use in met):
+                yield self._permitted(kind, met, "none is met")
+        if there and all(end.reason is Reason.ARRIVED for end in there):
+            at_device = _uses([end.hops[-1] for end in there if end.hops], ("port_lines",))
+            yield self._permitted("guard", [it for it in at_device if it[1].acl in guards], "none is applied")
+
+    def _is_at_device(self, end: End) -> bool:
+        """Whether packets got to the device itself, whatever became of them there."""
+        if reached(end, self.device.name):
+            return True
+        last = end.hops[-1] if end.hops else None
+        return last is not None and last.device == self.device.name and last.out is None and not last.faults
 
     def _permitted(self, kind: LinkKind, uses: list[tuple[str, LineUse]], none: str) -> ChainLink:
         """Return that lists let the packets through; one without a line to do so is only taken to."""
@@ -413,6 +433,12 @@ def _pair(end: LinkEnd) -> tuple[str, str]:
 
 def _way(back: bool) -> LinkKind:
     return "way-back" if back else "route"
+
+
+def _next_hops(end: End) -> Iterator[RouteUse]:
+    """Yield the routes by which packets left the device where they started."""
+    if len(end.hops) > 1:
+        yield from (use for _, use in end.hops[0].routes)
 
 
 def _over(end: End) -> str:
