@@ -46,6 +46,8 @@ _PREFIXES = 64
 _CHUNK = 64
 _PROBED = 8
 """Prefixes at one end of a row that are tried for what decides."""
+_MOST_PROBES = 400
+"""Packets that are followed for that in all; more would take longer than they tell."""
 _WIDE: dict[IPVersion, int] = {4: 16, 6: 48}
 """Prefixes that are shorter hold many destinations."""
 _ORDER = (Verdict.DENIED, Verdict.PARTLY, Verdict.PERMITTED)
@@ -136,6 +138,7 @@ class EndToEnd:
     sizes: dict[str, int] = field(default_factory=lambda: {"opened": 0, "closed": 0, "uncertain": 0})
     readings: dict[Reading, None] = field(default_factory=dict)
     left_open: dict[Doubt, None] = field(default_factory=dict)
+    probes: int = 0
     cut: bool = False
 
     def ask(self) -> None:
@@ -444,7 +447,7 @@ class EndToEnd:
             split: list[tuple[tuple[Prefix, ...], tuple[Prefix, ...]]] = []
             for both in ends:
                 prefixes = both[end]
-                if not 1 < len(prefixes) <= _PROBED:
+                if not 1 < len(prefixes) <= _PROBED or self.probes > _MOST_PROBES:
                     split.append(both)
                     continue
                 alike: dict[object, list[Prefix]] = {}
@@ -452,6 +455,7 @@ class EndToEnd:
                     one = ((prefix,), both[1]) if end == 0 else (both[0], (prefix,))
                     sample = (held & held.space.of(box) & _to(*one)).sample()
                     if sample is not None:
+                        self.probes += 1
                         change = self._change(sides, unit, pair, Region(box, sample), sample)
                         key = tuple((cause.why, cause.span) for cause in (change.before_cause, change.after_cause))
                         alike.setdefault(key, []).append(prefix)
