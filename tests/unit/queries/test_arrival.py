@@ -141,3 +141,21 @@ ipv6 access-list TICKETS
     items = [item for item in review_fleet(loaded) if item.code == "PC109"]
     assert [item.span.line for item in items if item.span] == [9]
     assert "the device has no route to it" in items[0].message
+
+
+def test_another_use_of_another_list_silences_nothing() -> None:
+    assert len(found([INSIDE, STRANGE], more="route-map CHOSEN permit 10\n match ip address OTHER\n")) == 1
+
+
+def test_the_lower_half_of_ipv6_addresses_counts() -> None:
+    text = """hostname terminal-south
+interface Ethernet2
+ ipv6 address 2001:db8:30:20::1:1/112
+ ipv6 traffic-filter TICKETS in
+ipv6 access-list TICKETS
+ permit tcp 2001:db8:30:20::1:0/112 any eq 443
+ permit tcp 2001:db8:30:20::1:0/112 any eq 22
+ permit tcp 2001:db8:30:20::2:0/112 any eq 443
+"""
+    loaded = load_fleet_files({"terminal-south.cfg": text.encode()})
+    assert [item.span.line for item in review_fleet(loaded) if item.span and item.code == "PC109"] == [8]

@@ -85,3 +85,19 @@ def test_a_name_of_nobody_is_refused_with_the_nearest_one() -> None:
         with pytest.raises(UnknownNameError) as caught:
             review_fleet(loaded, **names)
         assert str(caught.value).startswith(told) and caught.value.help == near
+
+
+@pytest.mark.parametrize(
+    ("devices", "told"),
+    [
+        (2, "; the same list on `quay-1` ends so too"),
+        (5, "; the same list on `quay-1`, `quay-2`, `quay-3`, `quay-4` ends so too"),
+        (7, "; the same list on `quay-1`, `quay-2`, `quay-3`, `quay-4` and 2 more ends so too"),
+    ],
+)
+def test_a_note_on_many_lists_names_a_few(devices: int, told: str) -> None:
+    bound = "interface Ethernet2\n ip address 10.20.20.1 255.255.255.0\n ip access-group A in\n"
+    text = f"hostname quay-{{}}\n{bound}ip access-list extended A\n permit tcp any any eq 443\n"
+    loaded = load_fleet_files({f"quay-{n}.cfg": text.format(n).encode() for n in range(devices)})
+    [note] = [item for item in review_fleet(loaded) if item.code == "PC112"]
+    assert note.message.endswith(told)

@@ -249,3 +249,10 @@ def test_members_of_groups_are_judged_once_and_where_they_stand() -> None:
 
 def test_ipv6_lists_have_no_dotted_masks() -> None:
     assert _slips("ipv6 access-list A\n permit ipv6 2001:db8:20::/48 any\n") == []
+
+
+def test_the_narrowest_mask_that_frees_a_whole_octet_is_looked_at() -> None:
+    [(message, _)] = _slips("ip access-list extended A\n permit ip 10.1.20.0 0.0.255.255 any\n")
+    assert "it frees the octet 20" in message
+    [(message, _)] = _slips("ip access-list extended A\n permit ip any 10.1.20.0 0.0.255.255\n")
+    assert "it frees the octet 20" in message
