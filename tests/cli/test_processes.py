@@ -357,6 +357,22 @@ def test_a_strange_file_that_is_named(place: str, kind: str, fleet: Path, tmp_pa
     assert b"Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("words", [[], ["--baseline", "known.yaml"]])
+def test_no_right_to_read_a_file(words: list[str], fleet: Path) -> None:
+    """Said by the system in the place of the file, since root may read everything."""
+    change = (
+        "import pathcheck.file_content as f\n"
+        "def locked(path, mode):\n"
+        "    if path.name in ('quay-a.cfg', 'known.yaml'): raise PermissionError(13, 'Permission denied')\n"
+        "    return open(path, mode)\n"
+        "f.open = locked"
+    )
+    done = run([change, "check", "--fleet", str(fleet), *words], start=WITH_FAULT)
+    assert done.returncode == 2
+    assert "cannot be read: permission denied" in (done.stdout + done.stderr).decode()
+    assert b"Traceback" not in done.stderr
+
+
 def test_a_pipe_stands_for_a_file_that_is_named(fleet: Path) -> None:
     command = f"{sys.executable} -m pathcheck require --fleet {fleet} <(cat {fleet}/required-flows.yaml)"
     done = subprocess.run(["bash", "-c", command], capture_output=True, cwd=Path(__file__).parents[2], check=False)

@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 import yaml
-from fuzz.targets import one_text
+from fuzz.targets import BETWEEN_STATES, one_text
 
 __all__ = ["FOUND", "seeds"]
 
@@ -92,11 +92,13 @@ def seeds(target: str) -> tuple[bytes, ...]:
         found = [_BASELINE]
     elif target == "flow-words":
         found = [line + b"\n" for line in _FLOWS.splitlines()]
-    elif target == "fleet":
+    elif target in ("fleet", "change"):
         folders = sorted({path.parent for path in _files(".cfg")}, key=lambda path: path.as_posix())
         for folder in folders:
             texts = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.suffix != ".py"}
             if sum(map(len, texts.values())) < 8000:
                 found.append(one_text(texts))
+        if target == "change":
+            found = [folder + BETWEEN_STATES + folder for folder in found if len(folder) < 4000]
     found += [path.read_bytes() for path in sorted((FOUND / target).glob("*"))]
     return tuple(dict.fromkeys(found))

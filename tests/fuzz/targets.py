@@ -40,11 +40,13 @@ from pathcheck.results.account import FileAccount, LineClass
 from pathcheck.results.catalogue import CATALOGUE
 from pathcheck.writer import write_device
 
-__all__ = ["BETWEEN_FILES", "TARGETS", "Target", "folder_of", "one_text"]
+__all__ = ["BETWEEN_FILES", "BETWEEN_STATES", "TARGETS", "Target", "folder_of", "one_text"]
 
 TOP = Path(__file__).parents[2]
 BETWEEN_FILES = "\x1e"
 """In an input that is a whole folder each file begins with this character and its name."""
+BETWEEN_STATES = b"\x1d"
+"""In an input that is two states of a fleet the second begins with this byte."""
 _TODAY = date(2026, 6, 1)
 
 Target = Callable[[bytes], object]
@@ -58,7 +60,7 @@ def one_text(files: dict[str, bytes]) -> bytes:
 def folder_of(data: bytes) -> dict[str, bytes]:
     """Return the files of an input that is a whole folder."""
     files = {}
-    for part in data.split(BETWEEN_FILES.encode())[:20]:
+    for part in data.removeprefix(BETWEEN_FILES.encode()).split(BETWEEN_FILES.encode())[:20]:
         name, _, content = part.partition(b"\n")
         files[name.decode("utf-8", "replace").strip() or "quay-z.cfg"] = content
     return files
@@ -307,6 +309,23 @@ def fleet(data: bytes) -> None:
             _answer(lambda words=words: ask_flow(loaded, read_flow_line(words, loaded.config).flow))
 
 
+def change(data: bytes) -> None:
+    """Two states of a fleet held against each other; each sample goes through the evaluator in both."""
+    from pathcheck.fleet_source import FleetState
+    from pathcheck.queries.fleet_comparison import compare_fleets
+    from pathcheck.reports.fleet_comparison_text import render_fleet_comparison
+    from pathcheck.reports.terminal import Paint
+
+    def compare() -> None:
+        states = []
+        for part in [*data.split(BETWEEN_STATES), b""][:2]:
+            files = folder_of(part)
+            states.append(FleetState("state", load_fleet_files(files), files.__getitem__))
+        render_fleet_comparison(compare_fleets(*states, show=40), Paint(False))
+
+    _answer(compare)
+
+
 TARGETS: dict[str, Target] = {
     "configuration": configuration,
     "data-form": device_data("more.yaml"),
@@ -317,4 +336,5 @@ TARGETS: dict[str, Target] = {
     "baseline": baseline,
     "flow-words": flow_words,
     "fleet": fleet,
+    "change": change,
 }
