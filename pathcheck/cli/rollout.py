@@ -95,10 +95,12 @@ def rollout(
         one, other = read_states(*words, fleet)
     except InputError as error:
         guessed = [word for word in (before, after) if word is not None and word != _state(word)]
-        if not guessed or not error.message.startswith(tuple(f"`{_state(word)}`" for word in guessed)):
+        if not guessed or error.span is not None:
             raise
-        folders = ", ".join(f"`{word}`" for word in guessed)
-        raise InputError(error.message, span=error.span, help=f"there is no folder {folders} either") from None
+        folders = " and no folder ".join(f"`{word}`" for word in guessed)
+        raise InputError(
+            error.message, help=f"there is no folder {folders} here; {error.help or ''}".rstrip("; ")
+        ) from None
     with progress("judging states", _STEPS * len(other.loaded.config.devices)) as advance:
         found = roll_out(
             one,

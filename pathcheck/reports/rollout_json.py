@@ -21,6 +21,14 @@ def rollout_document(rollout: Rollout) -> Document:
         "after": rollout.after,
         "answer": rollout.answer,
         "plan": [_step(step) for step in rollout.plan],
+        "precedences": [
+            {
+                "first": [_step(step) for step in one.first],
+                "then": [_step(step) for step in one.then],
+                "lost": list(one.lost),
+            }
+            for one in rollout.precedences
+        ],
         "lost": _lost(rollout.lost),
         "unavoidable": _lost(rollout.unavoidable),
         "open": _lost(rollout.open),

@@ -9,13 +9,16 @@ from pathcheck.reports.caution import CAUTION
 from pathcheck.reports.diagnostic import quote_line
 from pathcheck.reports.region_words import packet_words
 from pathcheck.reports.terminal import Paint
-from pathcheck.results.rollout import Held, LostState, Rewrite, Rollout, RolloutAnswer, Step
+from pathcheck.results.rollout import Held, LostState, Precedence, Rewrite, Rollout, RolloutAnswer, Step
 from pathcheck.results.verdict import Verdict
 
 __all__ = ["render_rollout"]
 
 _NAMES = 8
 """Jobs or devices that one row names at most."""
+
+_ROWS = 12
+"""What has to come first, in so many rows."""
 
 _COLOURS = {
     RolloutAnswer.ANY: Verdict.PERMITTED,
@@ -45,6 +48,8 @@ def render_rollout(rollout: Rollout, paint: Paint) -> str:
         out.append("  what was lost before is no reason against an order")
     if rollout.plan and rollout.answer is RolloutAnswer.SOME:
         out += ["", "a safe order", *_plan(rollout.plan)]
+    if rollout.precedences:
+        out += ["", "what has to come first", *_precedences(rollout.precedences)]
     if rollout.lost is not None and rollout.lost not in rollout.already:
         out += ["", "the shortest way into the lock-out", *_way(rollout.lost)]
     if rollout.unavoidable is not None:
@@ -94,6 +99,21 @@ def _plan(plan: Sequence[Step]) -> list[str]:
         rows.append((numbers, device, ", then ".join(_step(step) for step in steps)))
     wide = [max(len(row[place]) for row in rows) for place in (0, 1)]
     return [f"  {row[0]:>{wide[0]}}  {row[1]:<{wide[1]}}  {row[2]}" for row in rows]
+
+
+def _precedences(found: Sequence[Precedence]) -> list[str]:
+    """What has to come before what, and what is lost otherwise."""
+    rows = [
+        (
+            " or ".join(f"{step.device} {_step(step)}" for step in one.first),
+            " and ".join(f"{step.device} {_step(step)}" for step in one.then),
+            _few(one.lost),
+        )
+        for one in found[:_ROWS]
+    ]
+    wide = [max(len(row[place]) for row in rows) for place in (0, 1)]
+    out = [f"  {row[0]:<{wide[0]}}  before  {row[1]:<{wide[1]}}  or lost: {row[2]}" for row in rows]
+    return out if len(found) <= _ROWS else [*out, f"  and {len(found) - _ROWS} more"]
 
 
 def _step(step: Step) -> str:

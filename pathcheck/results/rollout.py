@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathcheck.packet.packet import Packet
 from pathcheck.source import Span
 
-__all__ = ["Held", "LostState", "Rewrite", "Rollout", "RolloutAnswer", "StateCount", "Step"]
+__all__ = ["Held", "LostState", "Precedence", "Rewrite", "Rollout", "RolloutAnswer", "StateCount", "Step"]
 
 
 class RolloutAnswer(StrEnum):
@@ -104,6 +104,21 @@ class LostState:
 
 
 @dataclass(frozen=True, slots=True)
+class Precedence:
+    """What has to come first: before all of `then` have run, one of `first` must have.
+
+    Parameters
+    ----------
+    lost
+        What is lost otherwise: names of devices and of required flows.
+    """
+
+    first: tuple[Step, ...]
+    then: tuple[Step, ...]
+    lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class StateCount:
     """How many states there were, and what became of them.
 
@@ -163,6 +178,9 @@ class Rollout:
         A safe order of all jobs; with `any` one of many. Empty where none is known.
     lost
         The shortest way into a lock-out; None where there is none.
+    precedences
+        With `some`: what has to come before what. An order that keeps all of them loses nothing, but for states
+        in the middle of a list that is entered line by line.
     unavoidable
         With `none`: where `lost` could be avoided, the shortest way into a lock-out that each order meets.
     open
@@ -193,6 +211,7 @@ class Rollout:
     plan: tuple[Step, ...]
     states: StateCount
     lost: LostState | None = None
+    precedences: tuple[Precedence, ...] = ()
     unavoidable: LostState | None = None
     open: LostState | None = None
     only_open: bool = False

@@ -467,6 +467,17 @@ def test_the_answer_is_that_of_brute_force(change, by_line):
     assert found.answer is wanted
     if found.plan:
         replay(space, found, sessions)
+    if found.answer is RolloutAnswer.SOME and not by_line and not found.already:
+        ran = {(chain.device, chain.job): number for number, chain in enumerate(space.chains)}
+        for position in states_of(space.sizes):
+            has_run = {job for job, number in ran.items() if position[number]}
+            broken = any(
+                has_run.issuperset((it.device, it.job) for it in one.then)
+                and has_run.isdisjoint((it.device, it.job) for it in one.first)
+                for one in found.precedences
+            )
+            config = space.fleet(position)
+            assert broken == any(session.stand(config) is Standing.LOST for session in sessions), position
     assert found.states.judged <= found.states.total == len(states_of(space.sizes))
     if found.lost is not None:
         reached = tuple(

@@ -26,7 +26,7 @@ from pathcheck.queries.rollout.order import Guard, TooManyStatesError, blocked_c
 from pathcheck.queries.rollout.rewrite import Rewritten, rewritten_space
 from pathcheck.queries.rollout.states import Position, Space, rollout_space, tally
 from pathcheck.queries.rollout.watched import WatchedFleets
-from pathcheck.results.rollout import LostState, Rewrite, Rollout, RolloutAnswer, StateCount, Step
+from pathcheck.results.rollout import LostState, Precedence, Rewrite, Rollout, RolloutAnswer, StateCount, Step
 from pathcheck.source import Span
 
 __all__ = ["MOST_JUDGEMENTS", "roll_out"]
@@ -98,6 +98,7 @@ def roll_out(
         lost=places.put(found.lost),
         open=places.put(found.open),
         only_open=found.only_open,
+        precedences=judged.precedences() if found.answer is RolloutAnswer.SOME else (),
         unavoidable=places.put(found.unavoidable),
         already=tuple(shown for one in found.already if (shown := places.put(one)) is not None),
         sessions=sum(isinstance(target, Session) for target in targets),
@@ -239,6 +240,25 @@ class _Judged:
         return tuple(
             Step(chain.device, chain.job) for number, chain in enumerate(self.space.chains) if number not in read
         )
+
+    def precedences(self) -> tuple[Precedence, ...]:
+        """Return what has to come before what, the shortest first."""
+        found: dict[tuple[tuple[Step, ...], tuple[Step, ...]], dict[str, None]] = {}
+        config = self.space.fleet(self.space.start)
+        for known in self.known:
+            held = known.target.held(config)
+            for box in known.lost if known.before is not Standing.LOST else ():
+                then = [chain for chain, mask in sorted(box.items()) if not mask & 1]
+                first = [chain for chain, mask in sorted(box.items()) if not mask >> self.ends[chain] & 1]
+                if not first or set(first) & set(then) or {*first, *then} != set(box):
+                    continue  # a state in the middle of a list, or one that no order avoids
+                key = (
+                    tuple(self._as_far_as(chain, box[chain].bit_length()) for chain in first),
+                    tuple(self._as_far_as(chain, lowest(box[chain])) for chain in then),
+                )
+                found.setdefault(key, {})[held.device or f"`{held.name}`"] = None
+        order = sorted(found.items(), key=lambda one: len(one[0][0]) + len(one[0][1]))
+        return tuple(Precedence(first, then, tuple(lost)) for (first, then), lost in order)
 
     def is_harmless(self, lists: Iterable[tuple[str, str, str, tuple[str, ...]]]) -> bool:
         """Whether nothing is lost, or may be, because of a job that enters lists under new names."""

@@ -348,6 +348,11 @@ def test_the_example_of_the_documentation():
     found = roll_out(before, after)
     assert found.answer is SOME
     assert jobs(found.lost.applied) == ["quay-b bindings"]
+    first = [(jobs(one.first), jobs(one.then), one.lost) for one in found.precedences]
+    assert first == [
+        (["quay-b lists"], ["quay-b bindings"], ("quay-b",)),
+        (["core-1 addresses"], ["quay-b gateway"], ("quay-b",)),
+    ]
     by_line = roll_out(before, after, by_line=True)
     assert by_line.answer is NONE
     assert (by_line.lost.applied[0].acl, by_line.lost.applied[0].entered) == ("OPERATORS", 1)
