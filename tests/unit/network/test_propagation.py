@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from model_builders import access_list, bound, device, fleet, interface, line, route, span
+from model_builders import access_list, bound, device, fleet, interface, line, route, span, vlan
 
+from pathcheck.model.fleet_config import LinkEnd
 from pathcheck.model.flow import EntryPoint
+from pathcheck.model.interface import SwitchPort
 from pathcheck.model.unmodelled import InterfaceScope, Unmodelled
 from pathcheck.network import reachability
 from pathcheck.network.propagation import Fate, Propagation, Touch
@@ -149,6 +151,30 @@ def test_packets_that_go_round_for_ever_are_told_from_those_that_leave():
         "looping": packets(destination="10.1.90.0/25"),
         "handed-over": packets(destination="10.1.90.128/25"),
     }
+
+
+def test_what_each_port_list_drops_is_told_with_the_lines_that_drop_it():
+    x = access_list(
+        "X",
+        line("deny", "tcp", destination_ports="443"),
+        line("deny", "tcp", destination_ports="22", sequence=20),
+        line("permit", sequence=30),
+    )
+    y = access_list("Y", line("deny", "tcp", destination_ports="443", sequence=40), line("permit", sequence=50))
+    access = SwitchPort("access", access_vlan=20)
+    box = device(
+        "quay", interface("Vlan20", "10.1.20.1/24"), vlan(20), x, y,
+        interface("Ethernet1", switch_port=access, lists=(bound("X", port=True),)),
+        interface("Ethernet2", switch_port=access, lists=(bound("Y", port=True),)),
+    )  # fmt: skip
+    some = packets(destination="10.1.20.1/32", port=443) | packets(destination="10.1.20.1/32", port=22)
+    ports = tuple(LinkEnd("quay", f"Ethernet{number}") for number in (1, 2))
+    entering = Start(EntryPoint("quay", "Vlan20"), some, (Prefix.parse("10.1.20.1/32"),), ports=ports)
+    ends = {str(end.reason): end for end in Walk(Network(fleet(box)), 4).run([entering])}
+    assert set(ends) == {"filtered", "unmodelled"}
+    assert ends["filtered"].packets == packets(destination="10.1.20.1/32", port=443)
+    assert [use.span.line for _, use in ends["filtered"].hops[-1].port_lines] == [10, 40]
+    assert len(ends["unmodelled"].doubts) == 2
 
 
 def test_a_walk_counts_the_ways_that_it_takes_and_their_parts(monkeypatch):
