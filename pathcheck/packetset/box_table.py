@@ -219,8 +219,25 @@ class BoxTable:
 
     def covering(self, row: Row, among: Array, world: int) -> Array:
         """Return those of the rows `among` that hold each packet of the row in the world, in order."""
-        kept: Array = among[self.are_covering(row, among, world)]
-        return kept
+        if len(among) <= _FEW:
+            kept: Array = among[self.are_covering(row, among, world)]
+            return kept
+        # Each field leaves few rows for the next: most do not hold even one address of the row.
+        words = self._split(row)
+        for column in self._order:
+            value, care = words[column]
+            cares = self.cares[column][among]
+            among = among[((cares & ~care) | ((self.values[column][among] ^ value) & cares)) == 0]
+        for field in _fields(world):
+            low, high = row.intervals[field]
+            among = among[(self.lows[field][among] <= low) & (self.highs[field][among] >= high)]
+        keep = (self.worlds[among] & world) != 0
+        if world == WHOLE:
+            care, value = row.flags
+            cares = self.flag_cares[among]
+            keep &= ((cares & np.uint8(~care & 255)) | ((self.flag_values[among] ^ np.uint8(value)) & cares)) == 0
+        held: Array = among[keep]
+        return held
 
     def are_covering(self, row: Row, among: Array, world: int) -> Array:
         """Return, for each of the rows `among`, whether it holds each packet of the row in the world."""

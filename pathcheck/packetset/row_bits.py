@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Points
 
-__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "blocks", "columns_of", "first_bits", "points_as_columns"]
+__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "blocks", "columns_of", "first_bits", "points_as_columns", "set_bits"]
 
 Array = NDArray[Any]
 
@@ -480,6 +480,11 @@ def _below(words: int) -> Array:
     found[places[inside], places[inside] >> 6] = partial[inside]
     found[(places >> 6)[:, None] > np.arange(words)] = 0xFFFFFFFFFFFFFFFF
     return found
+
+
+def set_bits(string: Array) -> Array:
+    """Return the places of the bits of one string, in order."""
+    return np.flatnonzero(np.unpackbits(string.view(np.uint8), bitorder="little"))
 
 
 def first_bits(strings: Array) -> Array:

@@ -7,6 +7,7 @@ be removed together.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -19,7 +20,11 @@ from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, 
 from pathcheck.queries.line_review.smallest_cause import smallest
 from pathcheck.queries.line_review.witnesses import Witnesses
 
-__all__ = ["DeadLine", "DeadLines", "find_dead_lines", "first_match"]
+__all__ = ["AHEAD", "DeadLine", "DeadLines", "find_dead_lines", "first_match"]
+
+
+AHEAD = 64
+"""Lines that are looked at one after the other, whose overlaps are found together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +69,16 @@ def find_dead_lines(reviewed: ReviewedList, advance: Callable[[int], None]) -> D
     if reviewed.is_long:
         find_witnesses(reviewed, result.witnesses)
     settled = set(result.witnesses)
+    open_lines = [line for line in range(len(reviewed.lines)) if line not in settled and reviewed.certain[line]]
+    ahead = set(open_lines[::AHEAD]) if reviewed.is_long else set()
     seen: dict[object, int] = {}
     for line in range(len(reviewed.lines)):
         if line in settled:
             seen.setdefault(_criteria(reviewed, line), line)
         elif reviewed.certain[line]:
+            if line in ahead:
+                place = bisect_left(open_lines, line)
+                reviewed.look_ahead(open_lines[place : place + AHEAD], after=False)
             dead = _judge(reviewed, line, seen, result)
             if dead is not None:
                 result.found[line] = dead

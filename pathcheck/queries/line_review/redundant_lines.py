@@ -15,7 +15,7 @@ import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, points_of
-from pathcheck.queries.line_review.dead_lines import DeadLine, DeadLines
+from pathcheck.queries.line_review.dead_lines import AHEAD, DeadLine, DeadLines
 from pathcheck.queries.line_review.first_look import find_needed, find_successors, needed_by_witness
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
@@ -74,9 +74,12 @@ def _of_long_list(
     needed = find_needed(reviewed, unclear, waiting)
     everything = np.ones(len(reviewed.table), dtype=bool)
     candidates: dict[int, list[int] | None] = dict(successors)
+    unclear = [line for line in unclear if line not in needed]
     advance(len(reviewed.lines) - len(unclear))
-    for line in unclear:
-        if line not in needed and _needed(reviewed, line, everything) is None:
+    for place, line in enumerate(unclear):
+        if place % AHEAD == 0:
+            reviewed.look_ahead(unclear[place : place + AHEAD], after=True)
+        if _needed(reviewed, line, everything) is None:
             candidates[line] = None
         advance(1)
     return dict(sorted(candidates.items()))

@@ -17,7 +17,7 @@ from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row
 from pathcheck.packetset.cover import Covered, CoverSearch
-from pathcheck.packetset.row_bits import RowBits
+from pathcheck.packetset.row_bits import RowBits, columns_of, set_bits
 
 __all__ = ["ReviewedList"]
 
@@ -29,6 +29,8 @@ PERMITS, DENIES, UNKNOWN = 0, 1, 2
 
 _LONG = 48
 """Rows from which a look at all of them at once is faster than one by one."""
+_MOST_AHEAD = 128
+"""Rows that are looked at ahead together, at most."""
 _MOST_KEPT = 8_000_000
 """Numbers of rows that are kept between passes, 8 bytes each."""
 
@@ -67,6 +69,7 @@ class ReviewedList:
 
         self._kept: dict[tuple[int, int, int], tuple[Row, Array]] = {}
         self._room = _MOST_KEPT
+        self._ahead: dict[tuple[int, int, int], Array] = {}
         owners = self.table.owners
         edges = np.searchsorted(owners, np.arange(len(self.lines) + 1))
         self.first_row: list[int] = edges[:-1].tolist()
@@ -121,9 +124,44 @@ class ReviewedList:
         found = self._overlapping(row, self.end_row[line], len(self.table), world)
         return found[active[found]]
 
+    def look_ahead(self, lines: list[int], *, after: bool) -> None:
+        """Find for all rows of some lines at once which rows overlap them; the answers are kept until the next call.
+
+        Parameters
+        ----------
+        lines
+            A few that are looked at next.
+        after
+            Whether the rows of later lines are wanted too.
+        """
+        rows = self.rows_of(lines)
+        found: dict[tuple[int, int, int], list[Array]] = {}
+        none = np.zeros(0, dtype=np.int64)
+        self._ahead = {}
+        if not 0 < len(rows) <= _MOST_AHEAD:
+            return
+        asked = np.arange(len(rows))
+        edges = [(self.first_row[line], self.end_row[line]) for line in self.table.owners[rows].tolist()]
+        for tile in self.bits.tiles(columns_of(self.table).take(rows)):
+            if not after and tile.start >= rows[-1]:
+                break
+            for world, strings in zip((WHOLE, FRAGMENT), tile.both("overlaps", asked), strict=True):
+                for place, index in enumerate(rows.tolist()):
+                    row = self.table.rows[index]
+                    if row.worlds & world:
+                        met = tile.start + set_bits(strings[place])
+                        before, behind = np.searchsorted(met, edges[place])
+                        found.setdefault((id(row), 0, world), [none]).append(met[:before])
+                        if after:
+                            found.setdefault((id(row), edges[place][1], world), [none]).append(met[behind:])
+        self._ahead = {key: np.concatenate(parts) for key, parts in found.items()}
+
     def _overlapping(self, row: Row, start: int, stop: int, world: int) -> Array:
         """Ask the table, and keep the answer while there is room: several passes ask the same."""
         key = (id(row), start, world)
+        ahead = self._ahead.get(key)
+        if ahead is not None:
+            return ahead
         kept = self._kept.get(key)
         if kept is not None:
             return kept[1]
