@@ -95,3 +95,5 @@ def _flow(flow: StageFlow) -> Iterator[str]:
         yield f"{lead}  for example {packet_words(flow.sample)}"
     if flow.help and flow.state == "broken":
         yield f"{lead}  help: {flow.help}"
+    if flow.note and flow.message:
+        yield f"{lead}  note: {flow.note}"

@@ -42,7 +42,7 @@ _MOST_PAIRS = 512
 """So many addresses are looked at one by one where some packets pass and some do not."""
 
 
-def judge_packets(network: Network, what: str, need: Need, *, inside: bool = False) -> StageFlow:
+def judge_packets(network: Network, what: str, need: Need, *, inside: bool = False, towards: bool = False) -> StageFlow:
     """Judge packets, and their answers where the need has any.
 
     Parameters
@@ -51,6 +51,8 @@ def judge_packets(network: Network, what: str, need: Need, *, inside: bool = Fal
         What they are for.
     inside
         Whether the fleet has the subnet of the switch, so that packets which are handed over have not reached it.
+    towards
+        Whether the packets go to the switch; otherwise it sends them, and their answers go to it.
     """
     words = flow_words(need.flow)
     try:
@@ -79,9 +81,8 @@ def judge_packets(network: Network, what: str, need: Need, *, inside: bool = Fal
             else answer.help,
             answer.sample,
         )
-    to_switch = followed.there if need.answer_subject is None else followed.back
-    there = [end for end in followed.there if _is_lost(end, inside and to_switch is followed.there)]
-    back = [end for end in followed.back if _is_lost(end, inside)]
+    there = [end for end in followed.there if _is_lost(end, inside and towards)]
+    back = [end for end in followed.back if _is_lost(end, inside and not towards)]
     open_ = [end for end in (*followed.there, *followed.back) if end.reason is Reason.UNMODELLED]
     lost = _by_address(network, need, followed, there, back)
     if lost is not None:
@@ -154,7 +155,8 @@ def _lost(network: Network, need: Need, followed: Followed, end: End, back: bool
         sender=need.receiver if back else need.sender,
     )
     shown = confirmed_sample(followed, end, back=back)
-    return StageFlow("", "broken", "", stop.message, stop.span, stop.device, stop.acl, stop.because, stop.help, shown)
+    help_ = f"permit {flow_words(need.flow, back=back)} in `{stop.acl}`" if stop.acl is not None else stop.help
+    return StageFlow("", "broken", "", stop.message, stop.span, stop.device, stop.acl, stop.because, help_, shown)
 
 
 def judge_lists(

@@ -170,6 +170,8 @@ class _Run:
         if attachment.state == "broken":
             # What else is wrong is seen only if the switch is taken to be on its subnet all the same.
             self.at, self.started = None, None
+            note = f"the stages behind it are judged as if the switch were on {self.entry.subnet} all the same"
+            attachment = replace(attachment, note=note)
         stages = [
             Stage("attachment", (attachment,)),
             Stage("lease", self.once("lease", self.lease)),
@@ -524,7 +526,8 @@ class _Run:
         found = judge_packets(self.network, "the lease is renewed by unicast", need, inside=True)
         if found.state in ("holds", "not-judged"):
             return found
-        note = f"it is renewed by broadcast only (RFC 2131 section 4.4.5): {found.message}"
+        may = "is" if found.state == "broken" else "may be"
+        note = f"it {may} renewed by broadcast only (RFC 2131 section 4.4.5): {found.message}"
         return StageFlow(
             found.what, "holds", found.packets, span=found.span, device=found.device, acl=found.acl, note=note
         )
@@ -703,7 +706,7 @@ class _Run:
                 inside=self._is_inside,
             )
         if self.leased and not (isinstance(started, tuple) and started[2] != "a leased one"):
-            yield from self.once("call-home", lambda: self._each(f"{what}, from each leased address", need))
+            yield from self.once("call-home", lambda: self._each(f"{what}, from each leased address", need, False))
         elif started is None:
             yield StageFlow(
                 what, "not-judged", message="which address the switch has is not known", span=self.entry.span
@@ -732,15 +735,15 @@ class _Run:
                 flags=NEW_CONNECTION if session.protocol == TCP else None,
             )
             need = Need(flow, "the session", "the switch's answer")
-            yield from self.once("login", lambda: self._each(f"{what} at each leased address", need))
+            yield from self.once("login", lambda: self._each(f"{what} at each leased address", need, True))
         elif started is None:
             yield StageFlow(
                 what, "not-judged", message="which address the switch has is not known", span=self.entry.span
             )
 
-    def _each(self, what: str, need: Need) -> Iterator[StageFlow]:
+    def _each(self, what: str, need: Need, towards: bool) -> Iterator[StageFlow]:
         """Judge packets of all addresses that can be leased."""
-        yield judge_packets(self.network, what, need, inside=self._is_inside)
+        yield judge_packets(self.network, what, need, inside=self._is_inside, towards=towards)
 
     def first_push(self, name: str) -> StageFlow:
         """The session with the host's own configuration: address and VLAN are others now, and it is opened anew."""
