@@ -44,8 +44,8 @@ def render_rollout(rollout: Rollout, paint: Paint) -> str:
         out += ["", "lost before the first job"]
         for one in rollout.already:
             out += _lost(one)
-        out.append("  no job can run on a device as long as it cannot be managed; it must be well at the end, and")
-        out.append("  what was lost before is no reason against an order")
+        out.append("  jobs of a device run only while it can be managed; what was lost before may stay so on the way,")
+        out.append("  but not in the end")
     if rollout.plan and rollout.answer is RolloutAnswer.SOME:
         out += ["", "a safe order", *_plan(rollout.plan)]
     if rollout.precedences:
@@ -55,7 +55,7 @@ def render_rollout(rollout: Rollout, paint: Paint) -> str:
     if rollout.unavoidable is not None:
         out += ["", "that could be avoided, this cannot", *_way(rollout.unavoidable)]
     if rollout.open is not None:
-        out += ["", "what leaves it open", *_way(rollout.open)]
+        out += ["", "what leaves it open", *_way(rollout.open, is_open=True)]
     if rollout.rewrite is not None:
         out += ["", *_rewrite(rollout.rewrite, paint)]
     return "\n".join([*out, "", *_tail(rollout), "", CAUTION])
@@ -73,7 +73,7 @@ def _headline(rollout: Rollout) -> str:
         return "it depends on the order: a safe one is below, and so is the way into the lock-out"
     if rollout.answer is RolloutAnswer.NONE:
         if rollout.lost is not None and not rollout.lost.applied:
-            return "what was lost before the first job stays lost in each order"
+            return "what was lost before the first job stays lost, or keeps its own jobs from running, in each order"
         return "in whatever order the jobs run, something is lost on the way"
     return "whether some order is safe rests on what is not known"
 
@@ -125,16 +125,15 @@ def _step(step: Step) -> str:
     return f"{step.job} ({step.acl}: {step.entered} of {_count(step.of or 0, 'line')})"
 
 
-def _way(lost: LostState) -> list[str]:
+def _way(lost: LostState, *, is_open: bool = False) -> list[str]:
     """The jobs, then what they lose."""
-    if not lost.applied:
-        return ["  before the first job", *_lost(lost)]
-    return [*_plan(lost.applied), *_lost(lost)]
+    shown = _lost(lost, is_open=is_open)
+    return [*_plan(lost.applied), *shown] if lost.applied else ["  before the first job", *shown]
 
 
-def _lost(lost: LostState) -> list[str]:
-    """What does not hold in a state, with the line and a packet."""
-    out = [f"  {_held(lost.held)}", f"    {lost.why}"]
+def _lost(lost: LostState, *, is_open: bool = False) -> list[str]:
+    """What does not hold in a state, or may not, with the line and a packet."""
+    out = [f"  {_held(lost.held, is_open)}", f"    {lost.why}"]
     if lost.span is not None:
         side = f" {lost.side} the change" if lost.side else ""
         out += [f"    {lost.span.file}:{lost.span.line}{side}", quote_line(lost.span, indent="    ")]
@@ -145,11 +144,11 @@ def _lost(lost: LostState) -> list[str]:
     return out
 
 
-def _held(held: Held) -> str:
-    """Something that must hold."""
+def _held(held: Held, is_open: bool) -> str:
+    """Something that must hold and does not, or may not."""
     if held.device is not None:
-        return f"{held.device} cannot be managed: {held.flow}"
-    return f"the required flow `{held.name}` does not hold: {held.flow}"
+        return f"{held.device} {'may not be manageable' if is_open else 'cannot be managed'}: {held.flow}"
+    return f"the required flow `{held.name}` {'may not' if is_open else 'does not'} hold: {held.flow}"
 
 
 def _short(held: Held) -> str:

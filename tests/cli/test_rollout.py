@@ -144,6 +144,20 @@ def test_nothing_to_judge_is_wrong_use(tmp_path):
         run("--before", str(tmp_path), "--after", str(tmp_path))
 
 
+def test_what_was_lost_before_is_told_first(tmp_path):
+    for side in ("before", "after"):
+        shutil.copytree(CORPUS / side, tmp_path / side)
+    changed(tmp_path / "before", "quay-a.cfg", "10.10.90.0", "10.10.95.0")
+    words = ("--before", str(tmp_path / "before"), "--after", str(tmp_path / "after"))
+    status, text = run(*words)
+    assert status == 1
+    assert text.index("lost before the first job") < text.index("quay-a cannot be managed") < text.index("states:")
+    assert text.count("cannot be managed:") == 1
+    found = document(*words)
+    assert (found["lost"]["device"], found["lost"]["applied"]) == ("quay-a", [])
+    assert found["already"] == [found["lost"]]
+
+
 def test_the_caution_stands_in_both_forms():
     assert run(*STATES)[1].rstrip().endswith("the judgement of the responsible engineer.")
     assert "caution" in document(*STATES)
