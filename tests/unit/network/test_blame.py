@@ -370,3 +370,20 @@ def test_the_interfaces_on_a_segment_are_the_routed_ones():
     assert str(Segment("quay", vlan=20)) == "VLAN 20 on quay"
     assert str(Segment("quay", port="Ethernet5")) == "quay:Ethernet5"
     assert layer2.between(QUAY, QUAY) == Carriage(True)
+
+
+def test_a_way_over_switch_ports_is_meant_rather_than_a_shorter_one_over_a_routed_port():
+    middle = device(
+        "m1", port(SwitchPort("trunk", allowed=Ranges.single(30)), "Ethernet1"), port(name="Ethernet2"), vlan(20)
+    )
+    links = ("quay:Ethernet1 core:Ethernet1", "quay:Ethernet9 m1:Ethernet1", "m1:Ethernet2 core:Ethernet9")
+    here = [interface("Ethernet1", "10.7.0.1/30"), port()]
+    layer2 = engine(here, [port(name="Ethernet1"), port()], middle, links=links)
+    assert fault(layer2.between(QUAY, CORE))[1] == "the trunk m1:Ethernet1 does not allow VLAN 20"
+    assert fault(layer2.between(CORE, QUAY))[1] == "the trunk m1:Ethernet1 does not allow VLAN 20"
+    # From a routed port the way begins at that port, and nowhere else.
+    found = layer2.between(LinkEnd("quay", "Ethernet1"), CORE)
+    assert fault(found)[1] == "frames of quay:Ethernet1 arrive in VLAN 1 on core, not in VLAN 20 on core"
+    # Where there is no other, the routed port is what is wrong.
+    alone = engine(here, [port(name="Ethernet1")], links=links[:1])
+    assert fault(alone.between(QUAY, CORE))[1] == "quay:Ethernet1 is a routed port, which carries no VLAN"
