@@ -7,6 +7,7 @@ import platform
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from textwrap import wrap
 
 from results import Growth, Results, Table
 
@@ -48,14 +49,14 @@ def write_page(docs: Path, results: Results, machine: Machine, mode: str, minute
     lines = [
         "# Benchmarks",
         "",
-        "Written by `python tests/benchmarks --page`; do not edit it. Every figure stands beside another of the same "
+        "Written by `python tests/benchmarks --page`; do not edit it. Every figure stands beside another of the same",
         "run: read the ratios, which carry over to other machines, rather than the seconds, which do not.",
         "",
-        f"Measured on {machine}. The run in mode `{mode}` took {minutes:.0f} minutes. {_honesty(machine)}",
+        *wrap(f"Measured on {machine}. The run in mode `{mode}` took {minutes:.0f} minutes. {_honesty(machine)}", 120),
     ]
     for part in results.parts:
         if isinstance(part, Table):
-            lines += ["", f"## {part.title}", "", part.text, "", *_markdown(part)]
+            lines += ["", f"## {part.title}", "", *wrap(part.text, 120), "", *_markdown(part)]
         else:
             _plot(docs / f"benchmarks-{part.name}.svg", part)
             lines += ["", f"![{part.title}](benchmarks-{part.name}.svg)"]
