@@ -39,6 +39,7 @@ def test_one_cause_has_one_message() -> None:
     # Reading says PC406 and PC407 of three of the four masks.
     loaded = load_fleet(RFC6192)
     assert {item.code for item in loaded.report.findings} == {"PC406", "PC407"}
+    assert not {item.code for item in review_fleet(loaded)} & {"PC406", "PC407"}
     assert not {item.code for item in check_fleet(loaded)} & {"PC406", "PC407"}
 
 
