@@ -82,6 +82,7 @@ def _pairs_one_by_one(
             partners[line] = rows
             worst.append((-float(reviewed.shares(line, rows).max()), line))
         advance(1)
+    advance(len(reviewed.lines) - len(dead.witnesses))
     pairs = {line: len(reviewed.lines_of(rows)) for line, rows in partners.items()}
     return pairs, [(line, partners[line]) for _, line in sorted(worst)]
 
@@ -130,7 +131,7 @@ def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int],
     pairs = dict(zip(lines.tolist(), counts.tolist(), strict=True))
     if not owned_alone.all():
         _add_lines_of_several_rows(reviewed, dead, pairs, acting[~single].tolist())
-        advance(len(acting) - len(lines))
+    advance(len(reviewed.lines) - len(lines))
     return {line: count for line, count in sorted(pairs.items()) if count}
 
 

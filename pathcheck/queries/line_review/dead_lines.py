@@ -67,7 +67,7 @@ def find_dead_lines(reviewed: ReviewedList, advance: Callable[[int], None]) -> D
     """Judge each line of a list against the lines before it; `advance` hears of each line that is done."""
     result = DeadLines(Witnesses(len(reviewed.lines), reviewed.version), reviewed.decides.copy())
     if reviewed.is_long:
-        find_witnesses(reviewed, result.witnesses)
+        find_witnesses(reviewed, result.witnesses, advance)
     settled = set(result.witnesses)
     open_lines = [line for line in range(len(reviewed.lines)) if line not in settled and reviewed.certain[line]]
     ahead = set(open_lines[::AHEAD]) if reviewed.is_long else set()
@@ -75,7 +75,8 @@ def find_dead_lines(reviewed: ReviewedList, advance: Callable[[int], None]) -> D
     for line in range(len(reviewed.lines)):
         if line in settled:
             seen.setdefault(_criteria(reviewed, line), line)
-        elif reviewed.certain[line]:
+            continue
+        if reviewed.certain[line]:
             if line in ahead:
                 place = bisect_left(open_lines, line)
                 reviewed.look_ahead(open_lines[place : place + AHEAD], after=False)

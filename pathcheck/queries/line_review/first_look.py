@@ -27,8 +27,11 @@ _MOST_ROWS = 64
 """Rows of one line up to which it takes part."""
 
 
-def find_witnesses(reviewed: ReviewedList, witnesses: Witnesses) -> None:
-    """Note packets that reach their lines and are no non-initial fragments, for most lines that act."""
+def find_witnesses(reviewed: ReviewedList, witnesses: Witnesses, advance: Callable[[int], None]) -> None:
+    """Note packets that reach their lines and are no non-initial fragments, for most lines that act.
+
+    `advance` hears how many lines are done after each round.
+    """
     table, columns = reviewed.table, columns_of(reviewed.table)
     rows = np.flatnonzero(
         reviewed.decides & ((table.worlds & WHOLE) != 0) & (reviewed.row_count[table.owners] <= _MOST_ROWS)
@@ -42,6 +45,7 @@ def find_witnesses(reviewed: ReviewedList, witnesses: Witnesses) -> None:
         free = np.flatnonzero(holders == len(table))
         lines, at = np.unique(table.owners[rows[free]], return_index=True)
         witnesses.add_points(lines, points, free[at])
+        advance(len(lines))
         before = len(rows)
         settled = np.zeros(len(reviewed.lines), dtype=bool)
         settled[lines] = True

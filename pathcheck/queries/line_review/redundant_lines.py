@@ -68,14 +68,16 @@ def _of_long_list(
 ) -> dict[int, list[int] | None]:
     """The same of a list that is worth a first look at all its lines."""
     needed = needed_by_witness(reviewed, dead.witnesses)
+    advance(len(reviewed.lines) - len(dead.witnesses) + len(needed))
     lines = [line for line in dead.witnesses if line not in needed]
     successors, waiting = find_successors(reviewed, lines)
+    advance(len(successors))
     unclear = [line for line in lines if line not in successors]
     needed = find_needed(reviewed, unclear, waiting)
     everything = np.ones(len(reviewed.table), dtype=bool)
     candidates: dict[int, list[int] | None] = dict(successors)
+    advance(len(needed))
     unclear = [line for line in unclear if line not in needed]
-    advance(len(reviewed.lines) - len(unclear))
     for place, line in enumerate(unclear):
         if place % AHEAD == 0:
             reviewed.look_ahead(unclear[place : place + AHEAD], after=True)
