@@ -186,7 +186,7 @@ def _tail(rollout: Rollout) -> list[str]:
     if rollout.flows:
         judged += f" and {_count(rollout.flows, 'required flow')}"
     out = [
-        f"states: {states.total:,} of the jobs"
+        f"states: {_many(states.total)} of the jobs"
         + (" and lines" if rollout.by_line else "")
         + f"; {states.judged:,} were judged for {judged}, in {states.judgements:,} walks"
     ]
@@ -204,6 +204,11 @@ def _tail(rollout: Rollout) -> list[str]:
         out.append(f"  and {len(rollout.not_judged) - _NAMES} more")
     out += [f"note: {note}" for note in rollout.notes]
     return out
+
+
+def _many(number: int) -> str:
+    """A number that can be read."""
+    return f"{number:,}" if number < 10**12 else f"about 10^{len(str(number)) - 1}"
 
 
 def _few(names: Iterable[str]) -> str:

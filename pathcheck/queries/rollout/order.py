@@ -160,15 +160,7 @@ def find_order(
     left = most
     too_many = False
     for chains in connected_groups(len(ends), obstacles, guards):
-        members = set(chains)
-        search = Search(
-            chains,
-            {chain: ends[chain] for chain in chains},
-            [box for box in obstacles if members.issuperset(box)],
-            [guard for guard in guards if guard.chain in members],
-            ranks,
-            left,
-        )
+        search = _search(chains, ends, obstacles, guards, ranks, left)
         try:
             found = search.run()
         except TooManyStatesError:
@@ -183,24 +175,38 @@ def find_order(
     return _merged(queues, ranks)
 
 
+def _search(
+    chains: tuple[int, ...],
+    ends: Sequence[int],
+    obstacles: Sequence[Masks],
+    guards: Sequence[Guard],
+    ranks: Sequence[int],
+    most: int,
+) -> Search:
+    """Return the search of one group, with the obstacles and guards that are its own."""
+    members = set(chains)
+    return Search(
+        chains,
+        {chain: ends[chain] for chain in chains},
+        [box for box in obstacles if members.issuperset(box)],
+        [guard for guard in guards if guard.chain in members],
+        ranks,
+        most,
+    )
+
+
 def blocked_chains(
     ends: Sequence[int], obstacles: Sequence[Masks], guards: Sequence[Guard] = (), *, most: int = 200_000
 ) -> frozenset[int]:
     """Return the chains of the groups that have no safe order; those that have too many states are left out."""
     found: set[int] = set()
     for chains in connected_groups(len(ends), obstacles, guards):
-        members = set(chains)
         try:
-            order = find_order(
-                ends,
-                [box for box in obstacles if members.issuperset(box)],
-                [guard for guard in guards if guard.chain in members],
-                most=most,
-            )
+            order = _search(chains, ends, obstacles, guards, range(len(ends)), most).run()
         except TooManyStatesError:
             continue
         if order is None:
-            found |= members
+            found.update(chains)
     return frozenset(found)
 
 
