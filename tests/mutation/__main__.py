@@ -63,6 +63,7 @@ def main() -> int:
             command=how,
             cap=options.cap,
             examples=options.examples,
+            note=options.note,
         )
         (ROOT / "docs" / "mutation-testing.md").write_text(text)
     print(f"{time.monotonic() - started:.0f} s", file=sys.stderr)
@@ -88,6 +89,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--again", action="store_true", help="try survivors again although no test has changed")
     parser.add_argument("--known", action="store_true", help="try nothing, print what earlier runs found")
     parser.add_argument("--page", action="store_true", help="write docs/mutation-testing.md")
+    parser.add_argument("--note", default="", metavar="TEXT", help="what the page says below the scores")
     parser.add_argument("--state", type=Path, default=ROOT / ".mutation", help="where copy and results are kept")
     options = parser.parse_args()
     if unknown := [room for room in options.rooms if room not in ROOMS]:

@@ -25,9 +25,17 @@ def table(scores: Sequence[Score]) -> str:
 
 
 def page(
-    scores: Sequence[Score], *, revision: str, seed: str, seconds: float, command: str, cap: float, examples: int
+    scores: Sequence[Score],
+    *,
+    revision: str,
+    seed: str,
+    seconds: float,
+    command: str,
+    cap: float,
+    examples: int,
+    note: str = "",
 ) -> str:
-    """Return the page `docs/mutation-testing.md`."""
+    """Return the page `docs/mutation-testing.md`; the note stands below the scores."""
     survivors = [each for score in scores for each in score.survivors]
     parts = [
         _INTRODUCTION.format(
@@ -39,7 +47,7 @@ def page(
             examples=examples,
             minutes=f"{seconds / 60:.0f}",
         ),
-        "## Score\n\n" + table(scores) + "\n\n" + _READING,
+        "## Score\n\n" + table(scores) + "\n\n" + _READING + (f"\n{note}\n" if note else ""),
         "## Survivors\n\n" + (_listing([(each, "") for each in survivors]) or "None of those that were tried.\n"),
         "## Equivalent changes\n\n"
         + _EQUIVALENT
@@ -95,7 +103,8 @@ def _listing(found: Sequence[tuple[Tried, str]]) -> str:
 _INTRODUCTION = """\
 # Mutation testing of the core
 
-Written on {date} by `{command}` for the program of revision {revision}; its mutants took {minutes} minutes of work.
+Written on {date} by `{command}`
+for the program of revision {revision}; its mutants took {minutes} minutes of work.
 
 A mutant is the program with one small change: a comparison turned round, a number one larger, a condition negated, a
 loop that never runs, a call left out, nothing returned. A test must fail for it; if none does, either a test is
