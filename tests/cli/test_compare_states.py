@@ -335,13 +335,16 @@ interface Ethernet4
         (" ip nat inside\n", ""),
     ],
 )
-@pytest.mark.parametrize("margin", [False, True])
-def test_what_unmodelled_lines_rest_on_counts(before: Path, tmp_path: Path, old: str, new: str, margin: bool) -> None:
+@pytest.mark.parametrize("form", ["as it is", "at the margin", "cut short"])
+def test_what_unmodelled_lines_rest_on_counts(before: Path, tmp_path: Path, old: str, new: str, form: str) -> None:
     both = [QUAY + POLICY, QUAY + POLICY.replace(old, new)]
     assert both[0] != both[1]
     for name, text in zip(("before", "after"), both, strict=True):
-        if margin:  # a text without indentation
+        if form == "at the margin":  # a text without indentation
             text = "\n".join(line.strip() for line in text.split("\n"))
+        elif form == "cut short":
+            text = text.replace("\nroute-map", "\nroute-m").replace("ip prefix-list", "ip prefix-l")
+            text = text.replace("\npolicy-map", "\npolicy-m").replace("\ntime-range", "\ntime-r")
         write(tmp_path / name, quay_a=text)
     status, text = run("before", "after")
     assert status == 3, text

@@ -15,11 +15,12 @@ from pathcheck.model.device import Device
 __all__ = ["is_same_outside", "names_outside"]
 
 _TIME_RANGE = re.compile(
-    # In a text without indentation the lines below the header stand at the margin.
-    rb"^([ \t]*)(?:- )?[\"']?time-range\b[^\n]*(?:\n\1(?:[ \t]+|(?:periodic|absolute|no)\b)[^\n]*)*",
-    re.MULTILINE,
+    # In a text without indentation the lines below the header stand at the margin; in YAML each may be an item.
+    rb"^([ \t]*)(?:- )?[\"']?time-r(?:a(?:n(?:g(?:e)?)?)?)?\b[^\n]*"
+    rb"(?:\n\1(?:[ \t]+|- [\"'][ \t]+|(?:- )?[\"']?(?:periodic|absolute|no)\b)[^\n]*)*",
+    re.MULTILINE | re.IGNORECASE,
 )
-_REFLECT = re.compile(rb"^[^\n]*\breflect\b[^\n]*", re.MULTILINE)
+_REFLECT = re.compile(rb"^[^\n]*\breflect\b[^\n]*", re.MULTILINE | re.IGNORECASE)
 _WORDS = frozenset({"time-range", "reflect", "tracked", "evaluate"})
 
 

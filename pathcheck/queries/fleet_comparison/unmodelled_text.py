@@ -22,19 +22,34 @@ from pathcheck.source import Span
 __all__ = ["UnmodelledText"]
 
 _HEADERS = (
-    r"route-map|route-policy|policy-map|class-map|class-group|prefix-set|community-set|as-path-set|rd-set|"
-    r"extcommunity-set|as-set|parameter-map|policy-options|object-list|peer-filter|prefix-list|track|key chain|"
-    r"ip(?:v6)? prefix-list|ip (?:ext|large-)?community-list|ip as-path|ip explicit-path|ip sla|ip local pool|"
-    r"ip reflexive-list|crypto|zone|zone-pair|vlan access-map|vlan filter|time-range"
-)
+    "route-map", "route-policy", "policy-map", "class-map", "class-group", "prefix-set", "community-set", "as-path-set",
+    "rd-set", "extcommunity-set", "as-set", "parameter-map", "policy-options", "object-list", "peer-filter",
+    "prefix-list", "track", "key", "community-list", "extcommunity-list", "large-community-list", "as-path",
+    "explicit-path", "sla", "local", "reflexive-list", "crypto", "zone", "zone-pair", "time-range",
+)  # fmt: skip
+_SHORTEST = 4
+"""Letters of a word that is cut short, at least."""
+
+
+def _cut_short(word: str) -> str:
+    """Return a pattern of a word and of its beginnings."""
+    rest = ""
+    for letter in reversed(word[_SHORTEST:]):
+        rest = f"(?:{re.escape(letter)}{rest})?"
+    return re.escape(word[:_SHORTEST]) + rest
+
+
 _BELOW = (
     r"match|set|continue|if|else|elseif|endif|apply|pass|drop|done|periodic|absolute|class|police|seq|permit|deny|action|"
     r"frequency|icmp-echo|udp-echo|tcp-connect|object|delay"
 )
+_ANY_HEADER = "|".join((*map(_cut_short, _HEADERS), r"vlan access-m\w*", "vlan filter"))
 _DEFINITION = re.compile(
-    rf"^([ \t]*)(?:- )?[\"']?(?:no )?((?:{_HEADERS})\b[^\n]*(?:\n(?:\1[ \t]+|\1(?:{_BELOW})\b)[^\n]*)*)", re.MULTILINE
+    rf"^([ \t]*)(?:- )?[\"']?(?:no )?((?:(?:ip|ipv6) )?(?:{_ANY_HEADER})\b[^\n]*"
+    rf"(?:\n\1(?:[ \t]+|- [\"'][ \t]+|(?:- )?[\"']?(?:{_BELOW})\b)[^\n]*)*)",
+    re.MULTILINE | re.IGNORECASE,
 )
-"""In a text without indentation the lines below a header stand at the margin."""
+"""In a text without indentation the lines below a header stand at the margin; in YAML each may be an item of a list."""
 _GRAMMAR = frozenset(
     {
         "ip", "ipv6", "permit", "deny", "seq", "any", "match-any", "match-all",
