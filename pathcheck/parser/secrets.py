@@ -19,6 +19,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cache
 
 from pathcheck.results.catalogue import finding
 from pathcheck.results.finding import Finding
@@ -84,79 +85,76 @@ _NO_SECRET_BEHIND = (
     r"|expiry|expiration|change|complexity|required|retry|restriction|check|validation|aging)\b)"
 )
 
-_FORMS: tuple[tuple[str, SecretKind, re.Pattern[str]], ...] = tuple(
-    (hint, kind, re.compile(form, re.IGNORECASE))
-    for hint, kind, form in (
-        (
-            "",
-            SecretKind.PASSWORD,
-            rf"(?:^|\s)(?:[\w-]{{1,40}}-)?(?:password|passwd|secret|passphrase|passcode|pass-phrase)\s+"
-            rf"(?:level\s+\d+\s+)?{_NO_SECRET_BEHIND}{_CODE}{_REST}",
-        ),
-        # Commands that are cut short are read, so they are hidden as well.
-        ("", SecretKind.PASSWORD, rf"^(?:ena\w*|user\w*\s+\S+)(?:\s+\S+){{0,6}}?\s(?:pas\w*|sec\w*)\s+{_CODE}{_REST}"),
-        ("key", SecretKind.KEY, rf"^key\s+config-key\s+\S+\s+{_REST}"),
-        (
-            "key",
-            SecretKind.KEY,
-            rf"^(?:key|server-key|client-key)\s+(?!chain\b|generate\b|zeroize\b|import\b|export\b|config-key\b"
-            rf"|storage\b|encrypt\b|decrypt\b|pubkey-chain\b){_CODE}{_REST}",
-        ),
-        (
-            "key",
-            SecretKind.KEY,
-            rf"^(?:radius|tacacs|ldap|aaa|server|client|dynamic-author)[\w-]*\s.*?\s(?:key|server-key)\s+{_CODE}{_REST}",
-        ),
-        ("key", SecretKind.KEY, rf"^(?:radius|tacacs|ldap)[\w-]*\s+(?:server-)?key\s+{_CODE}{_REST}"),
-        (
-            "",
-            SecretKind.KEY,
-            rf"(?:^|\s)(?:key-string|key-octet-string|cak|idtoken|auth-?token|api-?key)\s+{_CODE}{_REST}",
-        ),
-        ("key", SecretKind.KEY, rf"^crypto\s+(?:isakmp|ike\w*)\s+key\s+{_CODE}{_WORD}"),
-        (
-            "",
-            SecretKind.KEY,
-            rf"(?:^|\s)(?:pre-?shared-(?:key|secret)|psk|wpa-psk|set-key)\s+(?!key-chain\b)"
-            rf"(?:(?:local|remote|address\s+\S+(?:\s+\d[\d.]+)?|key|set-key)\s+)*{_CODE}{_REST}",
-        ),
-        (
-            "-key",
-            SecretKind.KEY,
-            rf"(?:^|\s)(?:authentication-key|message-digest-key|auth-key)\s+"
-            rf"(?:\d+\s+(?:md5|sha\S*|hmac\S*|cmac\S*|aes\S*)\s+)?{_CODE}{_REST}",
-        ),
-        (
-            "authentication",
-            SecretKind.KEY,
-            rf"(?:^|\s)authentication\s+(?:text|md5|simple|ietf-md5|key)\s+(?!key-chain\b|key-string\b){_CODE}{_REST}",
-        ),
-        (
-            "authentication",
-            SecretKind.KEY,
-            rf"^(?:standby|vrrp|glbp|hsrp|ip\s+nhrp)\b.*?\sauthentication\s+"
-            rf"(?!md5\b|text\b|ietf-md5\b|simple\b|mode\b|key-chain\b|key\b){_REST}",
-        ),
-        ("comm", SecretKind.COMMUNITY, rf"^(?:set\s+)?(?:snmp(?:-server)?\s+comm\w*|community)\s+{_CODE}{_WORD}"),
-        ("community", SecretKind.COMMUNITY, rf"^(?:ro|rw)community6?\s+{_WORD}"),
-        (
-            "snmp",
-            SecretKind.COMMUNITY,
-            rf"^snmp(?:-server)?\s+host\s+\S+(?:\s+(?:vrf|use-vrf)\s+\S+)?(?:\s+(?:traps?|informs?))?"
-            rf"(?:\s+(?:version\s+)?(?:1|2c|v1|v2c))?\s+"
-            rf"(?!version\b|udp-port\b|vrf\b|use-vrf\b|traps?\b|informs?\b|source-interface\b|filter-vrf\b){_WORD}",
-        ),
-        (
-            "snmp",
-            SecretKind.KEY,
-            rf"^snmp(?:-server)?\s+user\s.*?\sauth\s+(?:md5|sha\S*)\s+(?:\d{{3}}\s+)?{_CODE}{_WORD}",
-        ),
-        (
-            "snmp",
-            SecretKind.KEY,
-            rf"^snmp(?:-server)?\s+user\s.*?\spriv\s+(?:(?:des\S*|3des|aes\S*)\s+(?:\d{{3}}\s+)?)?{_CODE}{_WORD}",
-        ),
-    )
+_FORMS: tuple[tuple[str, SecretKind, str], ...] = (
+    (
+        "",
+        SecretKind.PASSWORD,
+        rf"(?:^|\s)(?:[\w-]{{1,40}}-)?(?:password|passwd|secret|passphrase|passcode|pass-phrase)\s+"
+        rf"(?:level\s+\d+\s+)?{_NO_SECRET_BEHIND}{_CODE}{_REST}",
+    ),
+    # Commands that are cut short are read, so they are hidden as well.
+    ("", SecretKind.PASSWORD, rf"^(?:ena\w*|user\w*\s+\S+)(?:\s+\S+){{0,6}}?\s(?:pas\w*|sec\w*)\s+{_CODE}{_REST}"),
+    ("key", SecretKind.KEY, rf"^key\s+config-key\s+\S+\s+{_REST}"),
+    (
+        "key",
+        SecretKind.KEY,
+        rf"^(?:key|server-key|client-key)\s+(?!chain\b|generate\b|zeroize\b|import\b|export\b|config-key\b"
+        rf"|storage\b|encrypt\b|decrypt\b|pubkey-chain\b){_CODE}{_REST}",
+    ),
+    (
+        "key",
+        SecretKind.KEY,
+        rf"^(?:radius|tacacs|ldap|aaa|server|client|dynamic-author)[\w-]*\s.*?\s(?:key|server-key)\s+{_CODE}{_REST}",
+    ),
+    ("key", SecretKind.KEY, rf"^(?:radius|tacacs|ldap)[\w-]*\s+(?:server-)?key\s+{_CODE}{_REST}"),
+    (
+        "",
+        SecretKind.KEY,
+        rf"(?:^|\s)(?:key-string|key-octet-string|cak|idtoken|auth-?token|api-?key)\s+{_CODE}{_REST}",
+    ),
+    ("key", SecretKind.KEY, rf"^crypto\s+(?:isakmp|ike\w*)\s+key\s+{_CODE}{_WORD}"),
+    (
+        "",
+        SecretKind.KEY,
+        rf"(?:^|\s)(?:pre-?shared-(?:key|secret)|psk|wpa-psk|set-key)\s+(?!key-chain\b)"
+        rf"(?:(?:local|remote|address\s+\S+(?:\s+\d[\d.]+)?|key|set-key)\s+)*{_CODE}{_REST}",
+    ),
+    (
+        "-key",
+        SecretKind.KEY,
+        rf"(?:^|\s)(?:authentication-key|message-digest-key|auth-key)\s+"
+        rf"(?:\d+\s+(?:md5|sha\S*|hmac\S*|cmac\S*|aes\S*)\s+)?{_CODE}{_REST}",
+    ),
+    (
+        "authentication",
+        SecretKind.KEY,
+        rf"(?:^|\s)authentication\s+(?:text|md5|simple|ietf-md5|key)\s+(?!key-chain\b|key-string\b){_CODE}{_REST}",
+    ),
+    (
+        "authentication",
+        SecretKind.KEY,
+        rf"^(?:standby|vrrp|glbp|hsrp|ip\s+nhrp)\b.*?\sauthentication\s+"
+        rf"(?!md5\b|text\b|ietf-md5\b|simple\b|mode\b|key-chain\b|key\b){_REST}",
+    ),
+    ("comm", SecretKind.COMMUNITY, rf"^(?:set\s+)?(?:snmp(?:-server)?\s+comm\w*|community)\s+{_CODE}{_WORD}"),
+    ("community", SecretKind.COMMUNITY, rf"^(?:ro|rw)community6?\s+{_WORD}"),
+    (
+        "snmp",
+        SecretKind.COMMUNITY,
+        rf"^snmp(?:-server)?\s+host\s+\S+(?:\s+(?:vrf|use-vrf)\s+\S+)?(?:\s+(?:traps?|informs?))?"
+        rf"(?:\s+(?:version\s+)?(?:1|2c|v1|v2c))?\s+"
+        rf"(?!version\b|udp-port\b|vrf\b|use-vrf\b|traps?\b|informs?\b|source-interface\b|filter-vrf\b){_WORD}",
+    ),
+    (
+        "snmp",
+        SecretKind.KEY,
+        rf"^snmp(?:-server)?\s+user\s.*?\sauth\s+(?:md5|sha\S*)\s+(?:\d{{3}}\s+)?{_CODE}{_WORD}",
+    ),
+    (
+        "snmp",
+        SecretKind.KEY,
+        rf"^snmp(?:-server)?\s+user\s.*?\spriv\s+(?:(?:des\S*|3des|aes\S*)\s+(?:\d{{3}}\s+)?)?{_CODE}{_WORD}",
+    ),
 )
 """A word without which a form cannot be there, what it finds, and the form."""
 _ADDRESS_CREDENTIAL = re.compile(
@@ -438,6 +436,12 @@ def _in_list(line: str) -> list[_Found]:
     ]
 
 
+@cache
+def _forms() -> tuple[tuple[str, SecretKind, re.Pattern[str]], ...]:
+    """The forms, compiled when a text first needs them: most have no line that could hold a secret."""
+    return tuple((hint, kind, re.compile(form, re.IGNORECASE)) for hint, kind, form in _FORMS)
+
+
 def _in_command(line: str, lines: Sequence[str], number: int) -> list[_Found]:
     """What the forms of commands find in a line, a commented one too; nothing in free text and on forwarding lines."""
     lead = _LEAD.match(line)
@@ -449,7 +453,7 @@ def _in_command(line: str, lines: Sequence[str], number: int) -> list[_Found]:
     if _FREE_TEXT.match(command) or _FORWARDING.match(command) or _NO_KEY_OF_OURS.match(command):
         return []
     found, lower = [], command.lower()
-    for hint, kind, form in _FORMS:
+    for hint, kind, form in _forms():
         if hint in lower:
             for match in form.finditer(command):
                 piece = _judged(match, kind, start)
