@@ -21,6 +21,8 @@ __all__ = ["find_needed", "find_successors", "find_witnesses", "needed_by_witnes
 _PointsIn = Callable[[Columns], Points]
 
 _ROUNDS = 8
+_WAITING = 6
+"""Later rows of another action at which packets of a row are tried."""
 _WORTH = 0.04
 """A round that settles a smaller part of the lines that are left is the last."""
 _MOST_ROWS = 64
@@ -126,12 +128,18 @@ def find_needed(reviewed: ReviewedList, lines: list[int], waiting: dict[int, int
     everything = np.ones(len(table), dtype=bool)
     others = np.array([waiting[row] for row in rows.tolist()], dtype=np.int64)
     needed: set[int] = set()
-    for points_in, waited in zip(_rounds(), (True, True, False), strict=False):
+    turn = 0
+    ways = list(zip(range(3), _rounds(), strict=False))
+    # Where a later line of another action waits, a packet that gets there is decided otherwise: the next such line,
+    # then those behind it one after the other; a last try is anywhere in the row.
+    for number, points_in in [*((place, way) for place in range(_WAITING) for _, way in ways[:2]), (None, ways[2][1])]:
         if not len(rows):
             break
         parts = columns.take(rows)
-        if waited:
-            # Where the next line of another action waits, a packet that gets there is decided otherwise.
+        if number is not None:
+            if number > turn:
+                others = _next_others(reviewed, rows, others)
+                turn = number
             parts = parts.meet(columns.take(np.where(others < len(table), others, rows)))
         points = points_in(parts)
         asked, owners = points_as_columns(points), table.owners[rows]
@@ -145,6 +153,17 @@ def find_needed(reviewed: ReviewedList, lines: list[int], waiting: dict[int, int
         left = ~settled[owners]
         rows, others = rows[left], others[left]
     return needed
+
+
+def _next_others(reviewed: ReviewedList, rows: Array, others: Array) -> Array:
+    """For each row, the next row of another action behind one that shares packets with it, the list's end if none."""
+    table = reviewed.table
+    found = np.full(len(rows), len(table), dtype=np.int64)
+    for own in (PERMITS, DENIES):
+        which = np.flatnonzero(reviewed.does[rows] == own)
+        asked, stops = columns_of(table).take(rows[which]), np.full(len(which), len(table))
+        found[which] = reviewed.bits.first("overlaps", asked, WHOLE, others[which] + 1, stops, reviewed.does != own)
+    return found
 
 
 def _otherwise(reviewed: ReviewedList, lines: Array, after: Array) -> Array:

@@ -10,17 +10,35 @@ removed together.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, points_of
+from pathcheck.packetset.row_bits import columns_of
 from pathcheck.queries.line_review.dead_lines import AHEAD, DeadLine, DeadLines
 from pathcheck.queries.line_review.first_look import find_needed, find_successors, needed_by_witness
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.smallest_cause import smallest
 
 __all__ = ["find_redundant_lines"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A line that can go if no other one does.
+
+    Parameters
+    ----------
+    rests_on
+        Rows that show it: as long as all of them stay, it can go, whatever other lines go.
+    followed
+        Whether these are its successors: later rows of its action that take its packets, one for each of its rows.
+    """
+
+    rests_on: list[int]
+    followed: bool
 
 
 def find_redundant_lines(
@@ -33,13 +51,14 @@ def find_redundant_lines(
     changed = True
     while changed:  # a line that is removed can let another one follow
         changed = False
-        for line, successors in candidates.items():
+        for line, candidate in candidates.items():
             if line in found:
                 continue
-            if successors is None or not left[successors].all():
+            successors = candidate.rests_on if candidate is not None and candidate.followed else None
+            if candidate is None or not left[candidate.rests_on].all():
                 successors = _successors(reviewed, line, left)
-            if successors is None and _needed(reviewed, line, left) is not None:
-                continue
+                if successors is None and _needed(reviewed, line, left):
+                    continue
             taking = [] if successors is None else reviewed.lines_of(tuple(successors))
             because = tuple(taking) if len(taking) == 1 else _takers(reviewed, line, left)
             found[line] = DeadLine(line, "PC102", because)
@@ -50,22 +69,22 @@ def find_redundant_lines(
 
 def _of_short_list(
     reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
-) -> dict[int, list[int] | None]:
-    """Acting lines that can go if no other one does, by index, with their successors where they have them."""
+) -> dict[int, _Candidate | None]:
+    """Acting lines that can go if no other one does, by index, with what shows it where that is known."""
     everything = np.ones(len(reviewed.table), dtype=bool)
-    candidates: dict[int, list[int] | None] = {}
+    candidates: dict[int, _Candidate | None] = {}
     for line in range(len(reviewed.lines)):
         if line in dead.witnesses and not _witness_needs_it(reviewed, line, dead.witnesses[line]):
             successors = _successors(reviewed, line, everything)
-            if successors is not None or _needed(reviewed, line, everything) is None:
-                candidates[line] = successors
+            if successors is not None or not _needed(reviewed, line, everything):
+                candidates[line] = None if successors is None else _Candidate(successors, True)
         advance(1)
     return candidates
 
 
 def _of_long_list(
     reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int], None]
-) -> dict[int, list[int] | None]:
+) -> dict[int, _Candidate | None]:
     """The same of a list that is worth a first look at all its lines."""
     needed = needed_by_witness(reviewed, dead.witnesses)
     advance(len(reviewed.lines) - len(dead.witnesses) + len(needed))
@@ -74,17 +93,107 @@ def _of_long_list(
     advance(len(successors))
     unclear = [line for line in lines if line not in successors]
     needed = find_needed(reviewed, unclear, waiting)
-    everything = np.ones(len(reviewed.table), dtype=bool)
-    candidates: dict[int, list[int] | None] = dict(successors)
     advance(len(needed))
     unclear = [line for line in unclear if line not in needed]
-    for place, line in enumerate(unclear):
-        if place % AHEAD == 0:
-            reviewed.look_ahead(unclear[place : place + AHEAD], after=True)
-        if _needed(reviewed, line, everything) is None:
-            candidates[line] = None
-        advance(1)
+    candidates: dict[int, _Candidate | None] = {line: _Candidate(rows, True) for line, rows in successors.items()}
+    candidates.update(_without_successors(reviewed, unclear, advance))
     return dict(sorted(candidates.items()))
+
+
+def _without_successors(
+    reviewed: ReviewedList, lines: list[int], advance: Callable[[int], None]
+) -> dict[int, _Candidate]:
+    """Those of some lines that can go, as :func:`_needed` finds for one; what one row answers is asked for all at once.
+
+    The question is for each row of a line whether what it shares with a later row of another action is taken before
+    that one is met.
+    """
+    table = reviewed.table
+    everything = np.ones(len(table), dtype=bool)
+    rests_on: dict[int, set[int]] = {}
+    asked: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for place, line in enumerate(lines):
+        if place % AHEAD == 0:
+            reviewed.look_ahead(lines[place : place + AHEAD], after=True)
+        met: list[tuple[int, int, int]] = []
+        rests: set[int] = set()
+        for row, world in reviewed.parts(line):
+            _, later, held = _taken_rows(reviewed, line, row, world, everything)
+            if held is None:
+                break
+            rests |= held
+            index = next(at for at in range(reviewed.first_row[line], reviewed.end_row[line]) if table.rows[at] is row)
+            met += [(world, index, other) for other in later[reviewed.does[later] != _own(reviewed, line)].tolist()]
+        else:
+            rests_on[line] = rests
+            for world, index, other in met:
+                asked.setdefault((world, _own(reviewed, line)), []).append((index, other))
+        advance(1)
+    unanswered: dict[int, list[tuple[int, int, int]]] = {}
+    for (world, own), pairs in asked.items():
+        rows, others = (np.array(part, dtype=np.int64) for part in zip(*pairs, strict=True))
+        columns = columns_of(table)
+        shared = columns.take(rows).meet(columns.take(others))
+        first = np.array(reviewed.first_row, dtype=np.int64)[table.owners[rows]]
+        ends = np.array(reviewed.end_row, dtype=np.int64)[table.owners[rows]]
+        holder = reviewed.bits.first("holds", shared, world, np.zeros_like(first), first, reviewed.decides)
+        open_at = np.flatnonzero(holder == len(table))
+        holder[open_at] = reviewed.bits.first(
+            "holds", shared.take(open_at), world, ends[open_at], others[open_at], reviewed.does == own
+        )
+        for row, other, held_by in zip(rows.tolist(), others.tolist(), holder.tolist(), strict=True):
+            line = int(table.owners[row])
+            if held_by < len(table):
+                rests_on[line].add(held_by)
+            else:
+                unanswered.setdefault(line, []).append((world, row, other))
+    for line, questions in sorted(unanswered.items()):
+        rows_of_line = _answered(reviewed, line, questions, everything)
+        if rows_of_line is None:
+            del rests_on[line]
+        else:
+            rests_on[line] |= rows_of_line
+    return {line: _Candidate(sorted(rows), False) for line, rows in rests_on.items()}
+
+
+def _answered(
+    reviewed: ReviewedList, line: int, questions: list[tuple[int, int, int]], active: Array
+) -> set[int] | None:
+    """Rows that together take what a line shares with later rows of another action, None where they do not."""
+    table, own = reviewed.table, _own(reviewed, line)
+    rests: set[int] = set()
+    for world, index, other in questions:
+        row = table.rows[index]
+        shared = intersection(row, table.rows[other])
+        if shared is None or not shared.worlds & world:
+            continue
+        earlier = reviewed.before(line, row, world, active)
+        later = reviewed.after(line, row, world, active)
+        later = later[(later < other) & (reviewed.does[later] == own)]
+        found = reviewed.search(shared, np.concatenate([earlier[reviewed.decides[earlier]], later]), world)
+        if isinstance(found, Packet):
+            return None
+        rests.update(found.rows)
+    return rests
+
+
+def _taken_rows(
+    reviewed: ReviewedList, line: int, row: Row, world: int, active: Array
+) -> tuple[Array, Array, set[int] | None]:
+    """The rows around a row of a line: earlier ones that decide, later ones that can be met, and some that hold it.
+
+    None in the place of the last where a packet of the row is held by no other row.
+    """
+    earlier = reviewed.before(line, row, world, active)
+    earlier = earlier[reviewed.decides[earlier]]
+    later = reviewed.after(line, row, world, active)
+    exact = later[reviewed.decides[later]]
+    covering = reviewed.table.covering(row, exact, world)
+    if len(covering):
+        # Nothing of the row gets past the first line that holds all of it.
+        return earlier, later[later <= covering[0]], {int(covering[0])}
+    found = reviewed.search(row, np.concatenate([earlier, exact]), world)
+    return earlier, later, None if isinstance(found, Packet) else set(found.rows)
 
 
 def _witness_needs_it(reviewed: ReviewedList, line: int, witness: Packet) -> bool:
@@ -113,38 +222,22 @@ def _successors(reviewed: ReviewedList, line: int, active: Array) -> list[int] |
     return found
 
 
-def _needed(reviewed: ReviewedList, line: int, active: Array) -> Packet | None:
-    """Return a packet that the active lines would decide otherwise, or not at all, without the line."""
+def _needed(reviewed: ReviewedList, line: int, active: Array) -> bool:
+    """Whether the active lines would decide a packet otherwise, or not at all, without the line."""
+    own = _own(reviewed, line)
     for row, world in reviewed.parts(line):
-        earlier = reviewed.before(line, row, world, active)
-        earlier = earlier[reviewed.decides[earlier]]
-        later = reviewed.after(line, row, world, active)
-        packet = _proved(reviewed, line, row, world, earlier, later)
-        if packet is not None:
-            return packet
-    return None
-
-
-def _proved(reviewed: ReviewedList, line: int, row: Row, world: int, earlier: Array, later: Array) -> Packet | None:
-    """Find such a packet of a row, or prove that there is none."""
-    table, own = reviewed.table, _own(reviewed, line)
-    exact = later[reviewed.decides[later]]
-    covering = table.covering(row, exact, world)
-    if len(covering):
-        later = later[later <= covering[0]]  # nothing of the row gets past the first line that holds all of it
-    else:
-        found = reviewed.search(row, np.concatenate([earlier, exact]), world)
-        if isinstance(found, Packet):
-            return found
-    does = reviewed.does[later]
-    for place in np.flatnonzero(does != own):
-        shared = intersection(row, table.rows[later[place]])
-        if shared is None or not shared.worlds & world:
-            continue
-        found = reviewed.search(shared, np.concatenate([earlier, later[:place][does[:place] == own]]), world)
-        if isinstance(found, Packet):
-            return found
-    return None
+        earlier, later, held = _taken_rows(reviewed, line, row, world, active)
+        if held is None:
+            return True
+        does = reviewed.does[later]
+        for place in np.flatnonzero(does != own):
+            shared = intersection(row, reviewed.table.rows[later[place]])
+            if shared is None or not shared.worlds & world:
+                continue
+            among = np.concatenate([earlier, later[:place][does[:place] == own]])
+            if isinstance(reviewed.search(shared, among, world), Packet):
+                return True
+    return False
 
 
 def _takers(reviewed: ReviewedList, line: int, active: Array) -> tuple[int, ...]:
