@@ -148,7 +148,8 @@ class _Shortening:
                 self.parts = [part for index, part in enumerate(self.parts) if index not in removable]
                 reviewed = reviewed_parts(self.device, self.access_list, self.parts)
             merged = merge_neighbours(reviewed, self.parts)
-            if len(merged) == len(self.parts):
+            # A dead line that is gone can make one redundant that kept it from acting.
+            if not removable and len(merged) == len(self.parts):
                 return
             self.parts = merged
 

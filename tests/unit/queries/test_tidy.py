@@ -76,6 +76,8 @@ def deny(source: str, ports: str | None = None, **more: object) -> Line:
         pytest.param([deny("any", "80"), permit("any", "80")], ["deny any 80", "permit any 80"],
                      id="a shadowed line that fragments still pass"),
         pytest.param([deny("any"), permit("any", "80")], ["deny any"], id="a shadowed line that nothing passes"),
+        pytest.param([deny("10.1.0.1/32"), permit("10.1.0.1/32"), permit("10.1.0.1/32"), deny("any")], ["deny any"],
+                     id="what only kept a dead line from acting"),
         pytest.param([deny("any", ""), deny("10.1.0.0/24", "")], ["deny any"], id="no list becomes empty"),
         pytest.param([permit("10.1.0.0/25", doubt="time"), permit("10.1.0.128/25", doubt="time")],
                      ["permit 10.1.0.0/25", "permit 10.1.0.128/25"], id="doubts"),
