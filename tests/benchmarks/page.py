@@ -52,7 +52,7 @@ def write_page(docs: Path, results: Results, machine: Machine, mode: str, minute
         "Written by `python tests/benchmarks --page`; do not edit it. Every figure stands beside another of the same",
         "run: read the ratios, which carry over to other machines, rather than the seconds, which do not.",
         "",
-        *wrap(f"Measured on {machine}. The run in mode `{mode}` took {minutes:.0f} minutes. {_honesty(machine)}", 120),
+        *wrap(f"Measured on {machine}. The run in mode `{mode}` took {minutes:.1f} minutes. {_honesty(machine)}", 120),
     ]
     for part in results.parts:
         if isinstance(part, Table):
