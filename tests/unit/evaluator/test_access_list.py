@@ -372,3 +372,18 @@ def test_standard_lines_ask_for_the_source_only():
     one = device("quay-a", entries)
     assert evaluate_list(one, "ipv4", "A", packet("10.1.20.7", "203.0.113.9", "udp", 1, 2)).action is Action.PERMIT
     assert evaluate_list(one, "ipv4", "A", packet("203.0.113.9", "10.1.20.7", "udp", 1, 2)).action is Action.DENY
+
+
+def test_of_several_doubts_the_first_is_told():
+    entries = [line("permit", "tcp", ADMINS, destination_ports=WEB_PORTS, doubt="time range")]
+    assert [doubt.why for doubt in decide(entries, WEB)[1].doubts] == ["group `ADMINS` is undefined"]
+    nets_known = group("ADMINS", "address", *nets("10.1.20.0/24"))
+    assert [doubt.why for doubt in decide(entries, WEB, nets_known)[1].doubts] == ["group `WEB` is undefined"]
+    web = group("WEB", "port", Ranges.single(443))
+    assert [doubt.why for doubt in decide(entries, WEB, nets_known, web)[1].doubts] == ["time range"]
+
+
+def test_an_undefined_list_is_told_from_an_empty_one():
+    for entries, state in ((None, "undefined"), ((), "empty")):
+        [reading] = decide(entries, WEB)[1].readings
+        assert (reading.key, reading.about) == ("undefined_list", f"{state} list `A`")

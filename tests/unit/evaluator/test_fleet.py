@@ -493,3 +493,14 @@ def test_lists_on_the_ports_by_which_a_packet_may_enter_count_as_far_as_they_agr
     ) == {"filtered"}  # fmt: skip
     hidden = replace(box, unmodelled=unmodelled(DeviceScope()))
     assert reasons(fleet(hidden), https, at, ports=[LinkEnd("quay", "Ethernet1")]) == {"unmodelled"}
+
+
+def test_an_address_that_may_be_the_devices_own_ends_the_way_in_doubt():
+    perhaps = interface("Tunnel1", "10.1.90.5/32")
+    config = fleet(quay(perhaps, route("10.1.90.0/24", "10.0.0.2")), CORE)
+    assert reasons(config) == {"unmodelled"}
+    [outcome] = evaluate_packet(config, WEB, INTO)
+    assert outcome.trail == (("quay", "Ethernet1", None),)
+    # The first of two interfaces says why.
+    second = interface("Tunnel2", "10.1.90.5/32")
+    assert evaluate_packet(fleet(quay(perhaps, second), CORE), WEB, INTO) == {outcome}

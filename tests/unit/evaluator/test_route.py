@@ -169,6 +169,8 @@ def test_a_next_hop_that_may_be_the_devices_own_address_leaves_it_open():
             "way",
         ),
         ((TO_CORE,), {"interface": "Ethernet2", "next_hop_vrf": ""}, "way"),
+        # Down is down, in whichever table.
+        ((interface("Ethernet2", "10.0.0.1/30", vrf="BLUE", shutdown=True),), {"interface": "Ethernet2"}, "stranded"),
         ((TO_CORE,), {"interface": "Ethernet2", "next_hop": "10.0.0.1"}, "stranded"),
         ((TO_CORE,), {"interface": "Ethernet2", "tracked": "it follows an object"}, "doubt"),
         ((TO_CORE,), {"next_hop": "10.0.0.2", "tracked": "it follows an object"}, "doubt"),
@@ -389,6 +391,12 @@ def test_an_address_that_is_not_in_the_text_may_be_on_the_way():
     assert look(device("quay", LAN, spoken)).doubts == ()
     # A subnet that is in the text stays.
     assert found("10.1.20.7") == ()
+    # The subnet would be connected, so it may hold a next hop even where only connected subnets do.
+    unknown = interface("Ethernet3", unknown_address=span("ip address dhcp"))
+    for reading in ("connected", "any-but-default", "any"):
+        assume = Assumptions(recursion=reading)
+        box = device("quay", LAN, unknown, route("10.1.90.0/24", "10.0.9.2"), assume=assume)
+        assert look(box).doubts[0] == "the address of Ethernet3 is not in the text"
 
 
 def test_a_host_that_does_not_route_ipv6_may_learn_its_default_route():  # RFC 4861 section 6.3.4
