@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from model_builders import access_list, device, line, packet, span
 
-from pathcheck.dataplane.batch import decide_batch
+from pathcheck.dataplane.batch import _rows, decide_batch
+from pathcheck.dataplane.compiled_list import compiled_list
 from pathcheck.evaluator import evaluate_list
 from pathcheck.model.access_list import Action, Family, IcmpMatch, Line, UnreadLine
 from pathcheck.model.assumptions import Assumptions
@@ -146,3 +147,12 @@ def test_long_lists_with_lines_in_doubt_are_decided_as_each_packet_alone(family:
     twin = evaluate_list(other, family, "A", some[0])
     assert decide_batch(other, family, "A", some[:1])[0].use == twin.use
     assert decide_batch(one, family, "A", some[:1])[0] == found[0]
+
+
+def test_tables_are_made_once_for_a_device_and_a_list() -> None:
+    entries = access_list("A", line("permit", "tcp")), access_list("B", line("deny", "tcp"))
+    one, same = (device("quay-a", *entries) for _ in range(2))
+    kept = _rows(one, compiled_list(one, "ipv4", "A"))
+    assert _rows(one, compiled_list(one, "ipv4", "A")) is kept
+    assert _rows(one, compiled_list(one, "ipv4", "B")) is not kept
+    assert _rows(same, compiled_list(one, "ipv4", "A")) is not kept

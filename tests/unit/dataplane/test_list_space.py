@@ -243,3 +243,29 @@ def test_ports_without_a_protocol_ask_for_one_that_has_ports() -> None:
         assert says(found, packet(DESK, OFFICE, protocol, 1, 53)) == "yes"
         assert says(found, packet(DESK, OFFICE, protocol, fragment=True)) == "yes"
     assert says(found, packet(DESK, OFFICE, "esp")) == says(found, packet(DESK, OFFICE, "esp", fragment=True)) == "no"
+
+
+def test_what_is_missing_in_a_group_of_protocols_may_be_any_protocol() -> None:
+    protocols = GroupReference("QUAYS", "protocol")
+    found = space(line("permit", protocols), group("QUAYS", "protocol", None, Ranges.single(6)))
+    for number, expected in ((0, "maybe"), (6, "yes"), (17, "maybe"), (255, "maybe")):
+        assert says(found, packet(DESK, OFFICE, number)) == expected
+
+
+def test_types_of_the_word_icmp_in_an_ipv6_list_are_all_open() -> None:
+    echo = group("DESK", "service", ServiceMatch(1, icmp=Ranges.of((2048, 2303))), ServiceMatch(6))
+    found = space(line("permit", SERVICES, version=6), echo, family="ipv6")
+    for numbers in ((0, 0), (128, 0), (255, 255)):
+        assert says(found, packet("2001:db8::1", "2001:db8::2", "icmpv6", *numbers)) == "maybe"
+    assert {box.icmp for box in found.may if box.icmp is not None} == {Ranges.of((0, 65535))}
+
+
+@pytest.mark.parametrize("action", ["permit", "deny"])
+def test_the_fragments_of_a_line_with_groups_are_contested_as_those_of_one_without(action: Any) -> None:
+    web, known = GroupReference("WEB", "port"), group("WEB", "port", Ranges.single(443))
+    desks, members = GroupReference("PIERS", "address"), group("PIERS", "address", DESKS)
+    grouped = space(line(action, "tcp", desks, destination_ports=web), known, members)
+    plain = space(line(action, "tcp", "10.1.20.0/24", destination_ports="443"))
+    assert (grouped.contested, grouped.readings) == (plain.contested, plain.readings)
+    assert bool(grouped.contested) == (action == "permit")
+    assert space(line(action, "tcp", desks), members).contested is None
