@@ -136,3 +136,11 @@ def test_packets_of_a_device_have_one_start_and_are_no_alternative():
     answer = ask(gates(), "tcp 10.1.20.1 10.1.30.9:80 --no-reply")
     assert ends(answer) == ("permitted", "arrived")
     assert {path.share for path in answer.paths} == {"all"}
+
+
+def test_the_addresses_that_are_left_out_are_named_while_they_are_few():
+    flow = "tcp 10.1.20.0/24 10.1.30.9:80 --at east:Ethernet1 --no-reply"
+    named = "left out of the source: 10.1.20.0, 10.1.20.1, 10.1.20.2, 10.1.20.255 ("
+    assert named in notes(ask(gates(), flow))
+    more = gates("ip address 10.1.20.9 255.255.255.0 secondary")
+    assert "left out of the source: 5 addresses (" in notes(ask(more, flow))

@@ -303,3 +303,14 @@ def test_the_port_by_which_a_station_enters_decides_which_list_it_meets():
     assert ends(ask(routed, "tcp 10.2.0.7 10.2.0.8:80 --at quay:Ethernet8 --no-reply")) == ("denied", "filtered")
     assert ends(ask(routed, "tcp 10.2.0.7 10.2.0.8:81 --at quay:Ethernet8 --no-reply")) == ("permitted", "arrived")
     assert ends(ask(routed, "tcp 10.2.0.7 10.2.0.1:80 --at quay:Ethernet8 --no-reply")) == ("denied", "filtered")
+
+
+def test_a_station_reaches_the_address_of_its_switch_only_while_that_is_up():
+    to_switch = "tcp 10.2.0.7 10.2.0.1:22 --at quay:Ethernet8 --no-reply"
+    [path] = ask(fleet_of(QUAY.format(quay="")), to_switch).paths
+    assert [(hop.device, hop.into) for hop in path.hops] == [("quay", "Vlan20")]
+    # Down, the address is one of the subnet like any other, and perhaps a station's.
+    down = QUAY.format(quay="").replace("ip address 10.2.0.1 255.255.255.0", "ip address 10.2.0.1/24\n     shutdown")
+    answer = ask(fleet_of(down), to_switch)
+    assert ends(answer) == ("permitted", "arrived")
+    assert [hop.into for path in answer.paths for hop in path.hops] != ["Vlan20"]

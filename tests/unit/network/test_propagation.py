@@ -88,6 +88,14 @@ def test_doubts_are_told_for_the_packets_that_they_touch():
     assert told(packets(port=23)) == ["another time range"]
     assert sorted(told(packets())) == ["a time range", "another time range"]
     assert told(packets(port=80)) == told(packet_space(4).empty) == []
+    # No more is written down as touched than a line may decide of what came there.
+    in_doubt = packets(port=22) | packets(port=23)
+    assert packet_space(4).union(touch.packets for touch in work.touches()) == in_doubt
+    some = packets("10.1.20.7/32", port=22) | packets("10.1.20.8/32", port=80)
+    few = Propagation(Network(crossing(entries, lists=(bound("A"),))), 4)
+    few.carry([start(packets("10.1.20.9/32"))])
+    few.carry([start(some)])
+    assert packet_space(4).union(touch.packets for touch in few.touches()) & some == some & in_doubt
 
 
 def test_several_doubts_of_one_list_are_told_apart_and_those_of_no_list_together():

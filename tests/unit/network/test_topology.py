@@ -78,3 +78,10 @@ def test_the_graph_holds_devices_interfaces_subnets_and_cables(topology):
     assert graph.has_edge(("device", "quay"), ("interface", "quay", "Vlan20"))
     assert graph.has_edge(("interface", "pier", "Vlan20"), ("subnet", "10.1.20.0/24"))
     assert graph.has_edge(("interface", "quay", "Ethernet7"), ("interface", "pier", "Ethernet3"))
+
+
+def test_a_member_of_a_channel_stands_for_it_where_it_is_in_the_text(topology):
+    assert topology.logical(LinkEnd("quay", "Ethernet7")) == LinkEnd("quay", "Port-channel7")
+    lost = Topology(fleet(device("quay", interface("Ethernet7", channel_group=8), interface("Port-channel7"))))
+    for name in ("Ethernet7", "Port-channel7", "Ethernet9"):
+        assert lost.logical(LinkEnd("quay", name)) == LinkEnd("quay", name)

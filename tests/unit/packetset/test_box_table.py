@@ -239,3 +239,17 @@ def test_flags_of_many_rows_are_compared_column_by_column() -> None:
         assert table.are_covering(row, among, WHOLE).tolist() == [sets[index] <= other for other in sets]
         meeting = [place for place, other in enumerate(sets) if not (other & sets[index]).is_empty]
         assert table.overlapping(row, 0, len(table), WHOLE).tolist() == meeting
+
+
+@versions
+@seeds
+def test_no_row_shares_more_with_another_than_its_size(version: IPVersion, seed: int) -> None:
+    chance = Chance(seed, version)
+    table, _ = chance.table()
+    among = np.arange(len(table))
+    sizes = table.sizes(among)
+    for _ in range(6):
+        assert (table.shares(chance.row(WHOLE), among) <= sizes + 1e-9).all()
+    for index, row in enumerate(table.rows):
+        [own] = table.shares(row, np.array([index]))
+        assert own == pytest.approx(sizes[index])
