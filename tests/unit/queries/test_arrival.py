@@ -6,6 +6,8 @@ import pytest
 
 from pathcheck.fleet import load_fleet_files
 from pathcheck.queries.line_review import review_fleet
+from pathcheck.queries.line_review.arrival import Surroundings
+from pathcheck.queries.line_review.review import review_list
 from pathcheck.results.finding import Finding
 
 TWO_STATIONS_NETS = """hostname terminal-north
@@ -159,3 +161,26 @@ ipv6 access-list TICKETS
 """
     loaded = load_fleet_files({"terminal-south.cfg": text.encode()})
     assert [item.span.line for item in review_fleet(loaded) if item.span and item.code == "PC109"] == [8]
+
+
+def test_a_list_is_wrong_as_a_whole_only_if_most_of_its_permits_are() -> None:
+    more = [INSIDE, "permit tcp 10.20.20.0 0.0.0.255 any eq 80"]
+    strange = [STRANGE, "permit udp 10.20.30.0 0.0.0.255 any eq ntp"]
+    assert [item.code for item in found([*more, *strange])] == ["PC109", "PC109"]
+    assert [item.code for item in found([*more[:1], *strange])] == ["PC110"]
+    assert [item.code for item in found([*more[:1], *strange[:1]])] == ["PC109"]
+
+
+def test_one_list_is_reviewed_alone_or_with_the_fleet_around_it() -> None:
+    text = TWO_STATIONS_NETS.format(direction="in", more="") + f" {INSIDE}\n {STRANGE}\n"
+    neighbour = (
+        "hostname terminal-south\ninterface Ethernet1\n ip address 10.20.20.2 255.255.255.0\n"
+        "interface Ethernet2\n ip address 10.20.30.2 255.255.255.0\n"
+    )
+    loaded = load_fleet_files({"a.cfg": text.encode(), "b.cfg": neighbour.encode()})
+    device = loaded.config.devices["terminal-north"]
+    access_list = device.access_list("ipv4", "TICKETS")
+    assert access_list is not None
+    assert "PC109" in {item.code for item in review_list(device, access_list)}
+    around = Surroundings(loaded.config)
+    assert "PC109" not in {item.code for item in review_list(device, access_list, around=around)}

@@ -146,3 +146,16 @@ def test_members_of_the_other_ip_version_and_of_dead_lines_are_left_alone():
     six = [line("deny", "ip", "2001:db8::/32", version=6), line("permit", "tcp", PIERS, "any", version=6, sequence=20)]
     both = made(PIERS, match("2001:db8:20::/48", 6), match("2001:db9::/48", 6))
     assert dead(six, both, family="ipv6") == [(20, 1, [10], "other")]
+
+
+def test_of_several_causes_of_a_trap_the_one_that_decides_otherwise_is_kept():
+    # The permits hold all of the member, but it is the denial before them that makes it a trap.
+    entries = [
+        line("deny", "tcp", "10.1.20.0/25", destination_ports="443", sequence=10),
+        line("permit", "tcp", "10.1.20.0/25", sequence=11),
+        line("permit", "tcp", "10.1.20.128/25", sequence=12),
+        line("permit", "tcp", PIERS, destination_ports="443", sequence=20),
+    ]
+    assert dead(entries, made(PIERS, match("10.1.20.0/24"), match("10.2.0.0/16"))) == [(20, 1, [10, 12], "other")]
+    entries[0] = line("deny", "tcp", "10.1.20.9", destination_ports="443", sequence=10)
+    assert dead(entries, made(PIERS, match("10.1.20.0/24"), match("10.2.0.0/16"))) == [(20, 1, [10, 11, 12], "other")]
