@@ -383,3 +383,15 @@ def test_lists_on_ports_of_the_only_way_are_met_and_those_of_several_ways_may_be
     assert both.lists == ()
     assert both.maybe_lists == (("core", "Ethernet9", "in"), ("core", "Ethernet9", "out"))
     assert both.answer[0] == YES
+
+
+@pytest.mark.parametrize("numbers", [(20,), (30,), (20, 30)])
+def test_a_switch_between_carries_a_vlan_only_if_it_has_it(numbers):
+    ends = [
+        device(name, interface("Vlan20", f"10.0.0.{host}/24"), port(), vlan(20))
+        for name, host in (("quay", 1), ("core", 2))
+    ]
+    between = device("pier", port("Ethernet1"), port("Ethernet2"), *(vlan(number) for number in numbers))
+    config = fleet(*ends, between, links=("quay:Ethernet9 pier:Ethernet1", "core:Ethernet9 pier:Ethernet2"))
+    found = carriage(config, ("quay", "Vlan20"), ("core", "Vlan20"))
+    assert found.answer[0] == (YES if 20 in numbers else NO)

@@ -6,7 +6,7 @@ Common practice where no source is named.
 from __future__ import annotations
 
 import pytest
-from model_builders import device, fleet, interface
+from model_builders import device, fleet, interface, vlan
 
 from pathcheck.evaluator.access_list import MAYBE, YES
 from pathcheck.evaluator.neighbour import takers
@@ -16,6 +16,7 @@ from pathcheck.network.layer2 import LayerTwo
 from pathcheck.network.neighbours import Neighbours
 from pathcheck.network.topology import Topology
 from pathcheck.packet.address import Address
+from pathcheck.packet.ranges import Ranges
 
 OUT = ("quay", "Ethernet2")
 CABLE = ("quay:Ethernet2 core:Ethernet1",)
@@ -163,3 +164,17 @@ def test_the_same_address_in_another_table_of_the_device_is_a_neighbour():
     switched = interface("Ethernet4", switch_port=SwitchPort("trunk"))
     box = device("quay", interface("Ethernet2", "10.0.0.1/30"), interface("Ethernet3", "10.0.0.2/30"), switched)
     assert ask(fleet(box), "10.0.0.2") == "outside"
+
+
+def test_a_wrong_vlan_says_more_than_an_interface_that_is_down_beside_it():
+    trunk, other = SwitchPort("trunk"), SwitchPort("trunk", allowed=Ranges.single(30))
+    start = device("quay", interface("Vlan20", "10.0.0.1/24"), interface("Ethernet9", switch_port=trunk), vlan(20))
+    down = device("core", interface("Vlan20", "10.0.0.9/24", shutdown=True))
+    wrong = device("pier", interface("Vlan20", "10.0.0.9/24"), interface("Ethernet9", switch_port=other), vlan(20),
+                   interface("Ethernet8", switch_port=SwitchPort("access", access_vlan=20)))  # fmt: skip
+    topology = Topology(fleet(start, down, wrong, links=("quay:Ethernet9 pier:Ethernet9",)))
+    found = Neighbours(topology, LayerTwo(topology)).by_route(LinkEnd("quay", "Vlan20"), Address.parse("10.0.0.9"), 4)
+    assert found.stranded is not None and "which is down" not in found.stranded.why
+    topology = Topology(fleet(start, down))
+    found = Neighbours(topology, LayerTwo(topology)).by_route(LinkEnd("quay", "Vlan20"), Address.parse("10.0.0.9"), 4)
+    assert found.stranded is not None and "core:Vlan20, which is down" in found.stranded.why

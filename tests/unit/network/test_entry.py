@@ -144,3 +144,41 @@ def test_the_addresses_that_are_left_out_are_named_while_they_are_few():
     assert named in notes(ask(gates(), flow))
     more = gates("ip address 10.1.20.9 255.255.255.0 secondary")
     assert "left out of the source: 5 addresses (" in notes(ask(more, flow))
+
+
+STAFF = """
+    hostname staff
+    ip routing
+    vrf definition CREW
+    interface Ethernet1
+     no switchport
+     vrf forwarding CREW
+     ip address 10.3.0.1 255.255.255.0
+    interface Ethernet2
+     no switchport
+     ip address 10.3.1.1 255.255.255.0
+"""
+
+
+def test_a_devices_own_address_puts_its_packets_into_that_table():
+    crew = "tcp {} 10.3.0.9:80 --at staff --no-reply"
+    assert ends(ask(fleet_of(STAFF), crew.format("10.3.0.1"))) == ("permitted", "arrived")
+    assert ends(ask(fleet_of(STAFF), crew.format("10.3.1.1"))) == ("denied", "unrouted")
+    assert ends(ask(fleet_of(STAFF), crew.format("192.0.2.1"))) == ("denied", "unrouted")
+
+
+def test_packets_of_an_address_that_two_devices_share_start_on_either():
+    shared = gates("ip address 10.1.20.8 255.255.255.0 secondary", "ip address 10.1.20.8 255.255.255.0 secondary")
+    answer = ask(shared, "tcp 10.1.20.8 10.1.30.9:80 --no-reply")
+    assert {(path.hops[0].device, path.share) for path in answer.paths} == {
+        ("east", "equal-cost"),
+        ("west", "equal-cost"),
+    }
+
+
+def test_a_flow_without_stations_names_its_sources():
+    two = (Prefix.parse("10.1.20.0/31"), Prefix.parse("10.1.30.0/31"))
+    with pytest.raises(FlowError, match=r"no station can be on `10\.1\.20\.0/31`"):
+        ask_flow(gates(), Flow(6, two, (Prefix.parse("10.1.30.9"),)))
+    with pytest.raises(FlowError, match="no station can be on `the gates`"):
+        ask_flow(gates(), Flow(6, two, (Prefix.parse("10.1.30.9"),), source_named="the gates"))

@@ -314,3 +314,21 @@ def test_a_station_reaches_the_address_of_its_switch_only_while_that_is_up():
     answer = ask(fleet_of(down), to_switch)
     assert ends(answer) == ("permitted", "arrived")
     assert [hop.into for path in answer.paths for hop in path.hops] != ["Vlan20"]
+
+
+def test_an_address_that_two_switches_have_is_reached_on_either():
+    virtual = "ip address 10.2.0.{0} 255.255.255.0\n     vrrp 20 ip 10.2.0.9"
+    texts = [
+        QUAY.format(quay="").replace("ip address 10.2.0.1 255.255.255.0", virtual.format(1)),
+        MIDDLE.format(vlans="vlan 20", one="", two=""),
+        PIER.format(pier="switchport mode trunk").replace("ip address 10.2.0.2 255.255.255.0", virtual.format(2)),
+    ]
+    fleet = fleet_of(*texts, fleet_yaml=LINKS)
+    answer = ask(fleet, "tcp 10.2.0.7 10.2.0.9:22 --at quay:Ethernet8 --no-reply")
+    assert ends(answer) == ("permitted", "arrived")
+    assert {(path.hops[0].device, path.share) for path in answer.paths} == {
+        ("quay", "equal-cost"),
+        ("pier", "equal-cost"),
+    }
+    answer = ask(fleet, "tcp 10.2.0.7 10.2.0.1:22 --at quay:Ethernet8 --no-reply")
+    assert {path.share for path in answer.paths} == {"all"}
