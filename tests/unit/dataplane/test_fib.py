@@ -467,3 +467,11 @@ def test_a_switch_with_an_unreadable_address_has_no_certain_way_to_its_gateway(a
     piece = build_fib(read, None, 4).piece(Address.parse("10.1.90.5"))
     assert piece.entry is None
     assert piece.doubts
+
+
+def test_of_equal_routes_the_gateway_stands_first_and_the_others_as_they_are_written() -> None:
+    assume = Assumptions(gateway_while_routing="default-route")
+    both = table(UPLINK, QUAY, route("0.0.0.0/0", "10.0.0.2", distance=253), gateway("10.1.20.9"), assume=assume)
+    entry = both.lookup(Address.parse("192.0.2.1"))
+    assert entry is not None
+    assert (entry.source, [str(hop.next_hop) for hop in entry.hops]) == ("gateway", ["10.1.20.9", "10.0.0.2"])

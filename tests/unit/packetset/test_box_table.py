@@ -149,6 +149,7 @@ def test_overlap_and_containment_are_those_of_the_sets(version: IPVersion, world
         covering = [index for index in among.tolist() if mine <= others[index]]
         assert table.covering(row, among, world).tolist() == covering
         assert [row_covers(table.rows[index], row, world) for index in among] == [index in covering for index in among]
+        assert table.are_covering(row, among, world).tolist() == [index in covering for index in among]
         inside = [others[index] <= mine for index in meeting]
         assert table.are_covered(row, np.array(meeting, dtype=int), world).tolist() == inside
 
@@ -214,6 +215,14 @@ def test_what_covers_a_row_is_found_or_a_packet_that_nobody_holds(version: IPVer
         among = table.overlapping(row, 0, len(table), world)
         answer = search.search(row, among, world)
         rest = mine - space.union(others[index] for index in among.tolist())
+        # The proof by sets, which few searches come to, says the same.
+        proof = search._prove(row, among, world)
+        assert isinstance(proof, Covered) == isinstance(answer, Covered) == rest.is_empty
+        if isinstance(proof, Covered):
+            assert mine <= space.union(others[index] for index in proof.rows)
+            assert list(proof.rows) == sorted(set(proof.rows))
+        else:
+            assert proof in rest
         if isinstance(answer, Covered):
             assert rest.is_empty
             assert mine <= space.union(others[index] for index in answer.rows)

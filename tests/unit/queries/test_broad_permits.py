@@ -87,3 +87,21 @@ def test_ipv6_counts_global_unicast_addresses() -> None:
     (item,) = broad_permits(reviewed, find_dead_lines(reviewed, lambda _: None))
     assert "100 % of all new UDP datagrams" in item.message
     assert Address.parse("2000::").value >> 125 == 1
+
+
+def test_a_share_is_exact_while_few_lines_stand_before_and_settled_by_the_largest_of_many() -> None:
+    def share(*denies: str) -> tuple[float, bool]:
+        before = [line("deny", "tcp", source, sequence=number) for number, source in enumerate(denies, 1)]
+        found = access_list("QUAY", *before, line("permit", "tcp", sequence=1000))
+        reviewed = ReviewedList(Device("core", access_lists={("ipv4", "QUAY"): found}), found)
+        (_, kind), *_ = _conversations(reviewed)
+        return decided_share(reviewed, len(before), kind)
+
+    small = [f"10.{number}.0.0/16" for number in range(200)]
+    assert share(*small[:20]) == (1 - 20 / 65536, True)
+    assert share(*small[:64]) == (1 - 64 / 65536, True)
+    # What one large line leaves is seen although it stands behind many, and twice the same counts once.
+    large = ["128.0.0.0/1", "128.0.0.0/2", "192.0.0.0/2", "128.0.0.0/1"]
+    found, exact = share(*small, *large)
+    assert 0.5 - 200 / 65536 - 1e-6 <= found <= 0.5 and not exact
+    assert share(*small, *large, "64.0.0.0/2")[0] <= BROAD

@@ -166,6 +166,8 @@ def octet(number: int) -> str:
         ("10.1.20.0", "0.0.255.0", GAP, "10.1.20.0/24"),
         ("10.1.20.8", "0.0.0.12", GAP, "10.1.20.8/29"),
         ("10.1.20.2", "0.0.0.2", None, None),
+        # What was meant is told only where most octets of the mask stay.
+        ("60.235.63.253", "151.183.80.146", GAP, "None"),
         ("10.7.20.0", "0.3.0.255", GAP, "10.7.20.0/24"),
         # Every second address or subnet of a block, and whole octets in several places, are meant.
         ("10.1.20.1", "0.0.0.6", None, None),
