@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from model_builders import device, interface, span, vlan
 
@@ -197,3 +199,41 @@ def test_a_line_that_could_not_be_read_leaves_open_what_stands_on_the_port() -> 
     members = [interface(f"Ethernet{n}", channel_group=3) for n in (1, 2)]
     assert state(device("quay-a", channel, members[0], unmodelled=lines), "Port-channel3").doubts
     assert not state(device("quay-a", channel, *members, unmodelled=lines), "Port-channel3").doubts
+
+
+def test_a_channel_without_a_number_has_no_members_and_is_up() -> None:
+    found = state(device("quay-a", interface("Bundle", kind="port-channel")), "Bundle")
+    assert (found.up, found.why, found.doubts) == (True, "not shut down", ())
+
+
+def test_an_svi_that_names_no_vlan_is_up_in_doubt() -> None:
+    bridge = replace(interface("Vlan20", "10.1.20.1/24"), name="Bridge-aggregation", vlan=None)
+    found = state(device("quay-a", bridge), "Bridge-aggregation")
+    assert found.up
+    assert [doubt.why for doubt in found.doubts] == ["which ports an interface of this kind stands on is not modelled"]
+
+
+@pytest.mark.parametrize(
+    ("setting", "vlans", "up", "doubtful"),
+    [
+        # A port whose mode is open is one or the other: it carries the VLAN if both do, and not if neither does.
+        (SwitchPort(None, access_vlan=20), (20,), True, False),
+        (SwitchPort(None, access_vlan=30), (20,), False, False),
+        (SwitchPort(None, access_vlan=30, allowed=Ranges.single(30)), (20,), False, False),
+        (SwitchPort(None, access_vlan=30, allowed=Ranges.single(20)), (20,), True, True),
+        (SwitchPort(None, access_vlan=20, allowed=Ranges.single(30)), (20,), True, True),
+        (SwitchPort(None, access_vlan=20, allowed=Ranges.single(20)), (20,), True, False),
+        (SwitchPort("access", access_vlan=30, allowed=Ranges.single(20)), (20,), False, False),
+        (SwitchPort("access", access_vlan=30, voice_vlan=20), (20,), True, False),
+        (SwitchPort("trunk", access_vlan=20, allowed=Ranges.single(30)), (20,), False, False),
+        (SwitchPort("trunk"), (20,), True, False),
+    ],
+)
+def test_which_ports_carry_the_vlan_of_an_svi(
+    setting: SwitchPort, vlans: tuple[int, ...], up: bool, doubtful: bool
+) -> None:
+    port = interface("Ethernet1", switch_port=setting)
+    found = state(
+        device("quay-a", interface("Vlan20", "10.1.20.1/24"), port, *(vlan(number) for number in vlans)), "Vlan20"
+    )
+    assert (found.up or bool(found.doubts), bool(found.doubts)) == (up, doubtful)

@@ -269,3 +269,14 @@ def test_the_fragments_of_a_line_with_groups_are_contested_as_those_of_one_witho
     assert (grouped.contested, grouped.readings) == (plain.contested, plain.readings)
     assert bool(grouped.contested) == (action == "permit")
     assert space(line(action, "tcp", desks), members).contested is None
+
+
+def test_the_fragments_of_a_service_group_of_which_a_member_is_missing_are_contested() -> None:
+    web = ServiceMatch(6, None, Ranges.single(443))
+    found = space(line("permit", SERVICES), group("DESK", "service", web, None))
+    assert found.contested is not None
+    assert [str(box.protocols) for box in found.contested] == [str(Ranges.single(6))]
+    # Impossible criteria and services without layer 4 contest nothing.
+    for one in (ServiceMatch(6, None, Ranges(())), ServiceMatch(17)):
+        assert space(line("permit", SERVICES), group("DESK", "service", one, None)).contested is None
+    assert space(line("deny", SERVICES), group("DESK", "service", web, None)).contested is None

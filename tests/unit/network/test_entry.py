@@ -182,3 +182,14 @@ def test_a_flow_without_stations_names_its_sources():
         ask_flow(gates(), Flow(6, two, (Prefix.parse("10.1.30.9"),)))
     with pytest.raises(FlowError, match="no station can be on `the gates`"):
         ask_flow(gates(), Flow(6, two, (Prefix.parse("10.1.30.9"),), source_named="the gates"))
+
+
+def test_a_device_whose_interface_on_the_subnet_is_down_is_not_reached_there():
+    answer = ask(gates(second="shutdown"), "tcp 10.1.20.7 10.1.20.2:80 --no-reply")
+    assert ends(answer) == ("denied", "stranded")
+    # Of a prefix within the subnet only that address is; stations and the other device are reached.
+    answer = ask(gates(second="shutdown"), "tcp 10.1.20.7 10.1.20.0/24:80 --no-reply")
+    assert {path.reason for path in answer.paths} == {"arrived", "stranded"}
+    # Sources and destinations on two subnets: each stays on its own.
+    answer = ask(gates(), "tcp 10.1.20.7 10.1.31.2:80 --no-reply")
+    assert {path.share for path in answer.paths} == {"equal-cost"}

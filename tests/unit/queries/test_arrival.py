@@ -184,3 +184,14 @@ def test_one_list_is_reviewed_alone_or_with_the_fleet_around_it() -> None:
     assert "PC109" in {item.code for item in review_list(device, access_list)}
     around = Surroundings(loaded.config)
     assert "PC109" not in {item.code for item in review_list(device, access_list, around=around)}
+
+
+def test_a_standby_route_by_the_interface_lets_the_packets_through_and_one_by_another_does_not() -> None:
+    out = "permit udp any 10.20.30.0 0.0.0.255 eq domain"
+    inside = "permit udp any 10.20.20.0 0.0.0.255 eq domain"
+    lines = [inside, out]
+    assert [item.code for item in found(lines, direction="out")] == ["PC109"]
+    away = "ip route 10.40.0.0 255.255.0.0 10.10.0.0\nip route 10.40.0.0 255.255.0.0 {} 200\n"
+    far = [inside, "permit udp any 10.40.0.0 0.0.255.255 eq domain"]
+    assert found(far, direction="out", more=away.format("10.20.20.2")) == []
+    assert [item.code for item in found(far, direction="out", more=away.format("10.20.30.2"))] == ["PC109"]

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from model_builders import access_list, device, group, line, match
 
 from pathcheck.errors import UnknownNameError
 from pathcheck.fleet import load_fleet_files
+from pathcheck.model.access_list import Family, Line
+from pathcheck.model.object_group import GroupReference, ObjectGroup
+from pathcheck.packet.tcp_flags import FlagMatch
 from pathcheck.queries.line_review import review_fleet
+from pathcheck.queries.line_review.review import review_list
 from pathcheck.results.finding import Finding
 
 
@@ -101,3 +106,20 @@ def test_a_note_on_many_lists_names_a_few(devices: int, told: str) -> None:
     loaded = load_fleet_files({f"quay-{n}.cfg": text.format(n).encode() for n in range(devices)})
     [note] = [item for item in review_fleet(loaded) if item.code == "PC112"]
     assert note.message.endswith(told)
+
+
+def test_why_a_line_can_match_nothing_is_said() -> None:
+    def why(entry: Line, *groups: ObjectGroup, family: Family = "ipv4") -> str:
+        made = access_list("A", entry, family=family)
+        (item,) = [one for one in review_list(device("quay-a", made, *groups), made) if one.code == "PC106"]
+        return item.message
+
+    piers = GroupReference("PIERS", "address")
+    six = group("PIERS", "address", match("2001:db8::/32", 6))
+    assert "flag that is both set and clear" in why(line("permit", "tcp", flags=FlagMatch(())))
+    assert "no port is left" in why(line("permit", "tcp", destination_ports=""))
+    assert "have no ports, flags or ICMP" in why(line("permit", "tcp", destination_ports="80", fragments=True))
+    assert "its source, group `PIERS`, has no IPv4 address" in why(line("permit", "tcp", piers), six)
+    assert "its destination, group `PIERS`, has no IPv4" in why(line("permit", "tcp", "any", piers), six)
+    assert "exclude each other" in why(line("permit", "udp", flags=FlagMatch.of((2, 2))))
+    assert "exclude each other" in why(line("permit", "esp", destination_ports="80"))
