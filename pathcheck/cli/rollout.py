@@ -120,8 +120,12 @@ def rollout(
 
 
 def _state(word: str) -> str:
-    """A folder or file that is there, else a revision; `git:` may be written out."""
-    return word if word.startswith("git:") or Path(word).exists() else f"git:{word}"
+    """A folder or file that is there, else a revision; `git:` may be written out.
+
+    No revision begins with a slash or a dot, so that such a word is always a path.
+    """
+    is_path = word.startswith(("git:", "/", ".")) or Path(word).exists()
+    return word if is_path else f"git:{word}"
 
 
 def _status(found: Rollout, require_any: bool) -> int:
