@@ -257,10 +257,17 @@ class _Stopping:
             return self.path()
         use, where = found
         access_list = where.device.access_list(self.family, use.acl)
-        line = f"`{use.span.words}`" if use.span is not None else f"its {use.text}"
+        without = "not defined" if access_list is None else "" if access_list.lines else "empty"
+        if use.span is not None:
+            line = f"`{use.span.words}`"
+        elif without:
+            line = f"it is {without}, which is read as `undefined_list: denies-all`"
+        else:
+            line = f"its {use.text}"
         span = use.span or (access_list.span if access_list is not None else where.binding)
         because = (where.binding,) if where.binding is not None and where.binding != span else ()
         place = f"in front of line {use.span.line}" if use.span is not None else f"in `{use.acl}`"
+        help_ = f"define `{use.acl}`, and permit {self.permit} in it" if without else f"permit {self.permit} {place}"
         return Stop(
             "guard" if where.is_guard else "list",
             f"the list `{use.acl}` {where.where} denies {self.subject}: {line}",
@@ -268,7 +275,7 @@ class _Stopping:
             where.device.name,
             acl=use.acl,
             because=because,
-            help=f"permit {self.permit} {place}",
+            help=help_,
         )
 
     def deny(self, hop: HopTrace) -> tuple[LineUse, _List] | None:

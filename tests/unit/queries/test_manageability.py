@@ -278,6 +278,19 @@ def test_the_broken_link_is_named_and_no_other(name: str) -> None:
     assert sorted(codes) == sorted(("PC340", device) for device in ("quay-a", *item.others))
 
 
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [("", "it is not defined"), ("ip access-list extended SERVER-IN\n remark x\n", "it is empty")],
+)
+def test_a_list_without_lines_is_told_as_one_and_not_as_one_that_ends(lines: str, said: str) -> None:
+    core = FLEET["core.cfg"].replace("access-group SERVERS-IN", "access-group SERVER-IN") + lines
+    fleet = loaded({"core.cfg": core, "fleet.yaml": FLEET["fleet.yaml"] + "assume: {undefined_list: denies-all}\n"})
+    broken = judge_management(fleet, "quay-a").broken
+    assert broken is not None
+    assert f"{said}, which is read as `undefined_list: denies-all`" in broken.message
+    assert broken.help is not None and broken.help.startswith("define `SERVER-IN`, and permit 10.1.90.5 ")
+
+
 def test_the_router_on_the_way_is_blamed_for_its_own_device_too() -> None:
     """`pier` itself has no route back; for the switch behind it that is the way back, for `pier` its gateway."""
     answer = judge_management(broken(BREAKS["the way back has no route"]), "pier")
