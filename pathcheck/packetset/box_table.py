@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pathcheck.errors import CapacityError
 from pathcheck.packet.address import Address, IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
@@ -34,9 +35,11 @@ from pathcheck.packet.wildcard import AddressMatch
 
 __all__ = [
     "FRAGMENT",
+    "MOST_ROWS",
     "WHOLE",
     "BoxTable",
     "Points",
+    "Product",
     "Row",
     "box_of",
     "difference",
@@ -47,6 +50,9 @@ __all__ = [
 ]
 
 Array = NDArray[Any]
+
+MOST_ROWS = 2_000_000
+"""Rows of one table: with what is kept beside them, they take about 2 GiB in the review of a list."""
 
 Product = tuple[int, Sequence[AddressMatch], Sequence[AddressMatch], tuple[Box, ...]]
 
@@ -142,14 +148,25 @@ class BoxTable:
     products
         Tuples of an owner (a line's index, 0 or more, not decreasing), sources, destinations and services: boxes
         with free addresses. Each combination of the three is meant, as long lists repeat few services.
+    what
+        Named in the error.
+    most
+        Rows that there is room for.
 
     Attributes
     ----------
     owners
         The owner of each row.
+
+    Raises
+    ------
+    CapacityError
+        There would be too many rows; said before they are made.
     """
 
-    def __init__(self, version: IPVersion, products: Iterable[Product]) -> None:
+    def __init__(
+        self, version: IPVersion, products: Iterable[Product], what: str = "the list", *, most: int = MOST_ROWS
+    ) -> None:
         self.version = version
         self.rows: list[Row] = []
         owners: list[int] = []
@@ -158,6 +175,14 @@ class BoxTable:
             rows = templates.get(services)
             if rows is None:
                 rows = templates[services] = _joined_worlds([row for box in services for row in rows_of(box)])
+            count = len(sources) * len(destinations) * len(rows)
+            if len(self.rows) + count > most:
+                raise CapacityError(
+                    f"{what} is too long: up to its line {owner + 1} it stands for {len(self.rows) + count:,} "
+                    f"combinations of source, destination and service, and there is room for {most:,}",
+                    help="split the list, or name fewer addresses in its groups: a line stands for each combination "
+                    "of their members",
+                )
             for source, destination in product(sources, destinations):
                 addresses = ((source.value, source.care), (destination.value, destination.care))
                 self.rows += [Row(addresses, row.intervals, row.flags, row.worlds) for row in rows]

@@ -5,32 +5,26 @@ of its fields does. A list repeats few values in a field. For each value that is
 for, the rows that relate to it by this one field are a string of bits; the rows that
 relate to a whole row are the "and" of its fields' strings.
 
-What an address relates to is found by look-up: for each mask that occurs, what is left
-of the address under the mask either is a value that occurs with it or is not. Only masks
-that are no prefixes can overlap without one holding the other, and are compared one by one.
-
 The table is gone through in tiles, so that the strings stay short however long the list is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
-from typing import Any, Literal, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Points
+from pathcheck.packetset.address_pairs import Distinct, Kind, distinct, related
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable
+from pathcheck.packetset.columns import Columns, columns_of
+from pathcheck.packetset.row_pairs import RowPairs
 
-__all__ = ["CHUNK", "Columns", "RowBits", "Tile", "blocks", "columns_of", "first_bits", "points_as_columns", "set_bits"]
+__all__ = ["CHUNK", "RowBits", "Tile", "blocks", "first_bits", "set_bits"]
 
 Array = NDArray[Any]
-
-Kind = Literal["overlaps", "holds", "lies in"]
-"""What a row of the table does to what is asked for: share packets with it, hold all of it, lie in it."""
 
 _TILE = 8192
 CHUNK = 1024
@@ -44,68 +38,6 @@ _INTERVALS = ("protocol", "first", "second", "dscp")
 _NUMBERS = {WHOLE: (*_INTERVALS, "flags"), FRAGMENT: ("protocol", "dscp")}
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
-    """Rows as arrays of one number a row; addresses as words, the highest first, source before destination."""
-
-    values: tuple[Array, ...]
-    cares: tuple[Array, ...]
-    lows: tuple[Array, ...]
-    highs: tuple[Array, ...]
-    flag_cares: Array
-    flag_values: Array
-
-    def __len__(self) -> int:
-        return len(self.flag_cares)
-
-    def take(self, which: Array | slice) -> Columns:
-        """Return some of them."""
-        return Columns(
-            tuple(column[which] for column in self.values),
-            tuple(column[which] for column in self.cares),
-            tuple(column[which] for column in self.lows),
-            tuple(column[which] for column in self.highs),
-            self.flag_cares[which],
-            self.flag_values[which],
-        )
-
-    def meet(self, other: Columns) -> Columns:
-        """Return what each row shares with the one beside it, which overlaps it."""
-        return Columns(
-            tuple(mine | theirs for mine, theirs in zip(self.values, other.values, strict=True)),
-            tuple(mine | theirs for mine, theirs in zip(self.cares, other.cares, strict=True)),
-            tuple(np.maximum(mine, theirs) for mine, theirs in zip(self.lows, other.lows, strict=True)),
-            tuple(np.minimum(mine, theirs) for mine, theirs in zip(self.highs, other.highs, strict=True)),
-            self.flag_cares | other.flag_cares,
-            self.flag_values | other.flag_values,
-        )
-
-
-def columns_of(table: BoxTable) -> Columns:
-    """Return all rows of a table."""
-    return Columns(
-        tuple(table.values),
-        tuple(table.cares),
-        tuple(table.lows),
-        tuple(table.highs),
-        table.flag_cares,
-        table.flag_values,
-    )
-
-
-def points_as_columns(points: Points) -> Columns:
-    """Return points as rows that hold nothing else."""
-    full = np.uint8(255)
-    return Columns(
-        points.words,
-        tuple(np.full_like(word, ~word.dtype.type(0)) for word in points.words),
-        points.intervals,
-        points.intervals,
-        np.full_like(points.flags, full),
-        points.flags,
-    )
-
-
 class RowBits:
     """Asks how the rows of a table relate to others.
 
@@ -115,15 +47,20 @@ class RowBits:
         Rows of one IP version.
     tile
         Rows of the table that are looked at together.
+    pairs
+        What is asked first about rows that relate to few others, by default only in a long table.
     """
 
-    def __init__(self, table: BoxTable, *, tile: int = _TILE) -> None:
+    def __init__(self, table: BoxTable, *, tile: int = _TILE, pairs: RowPairs | None = None) -> None:
         self._table = table
         self._tile = tile
         self._columns = columns_of(table)
+        self.pairs = RowPairs(table) if pairs is None else pairs
+        """The same of rows that relate to few others by an address."""
+
         words = len(table.values) // 2
         self._ends = [
-            _distinct(
+            distinct(
                 tuple(table.values[words * end : words * (end + 1)]),
                 tuple(table.cares[words * end : words * (end + 1)]),
             )
@@ -139,7 +76,7 @@ class RowBits:
         ends = [
             _AddressField(
                 *self._ends[end],
-                *_distinct(asked.values[words * end : words * (end + 1)], asked.cares[words * end : words * (end + 1)]),
+                *distinct(asked.values[words * end : words * (end + 1)], asked.cares[words * end : words * (end + 1)]),
             )
             for end in (0, 1)
         ]
@@ -170,9 +107,17 @@ class RowBits:
         """
         none = len(self._table)
         found = np.full(len(asked), none, dtype=np.int64)
-        for block in blocks(len(asked)):
-            begin, stop, result = begins[block], stops[block], found[block]
-            for tile in self.tiles(asked.take(block)):
+        rare = np.zeros(len(asked), dtype=bool)
+        for places, rows in self.pairs.pairs(kind, asked, rare):
+            keep = np.flatnonzero(among[rows] & (rows >= begins[places]) & (rows < stops[places]))
+            places, rows = places[keep], rows[keep]
+            keep = np.flatnonzero(self.pairs.relate(kind, world, asked, places, rows))
+            np.minimum.at(found, places[keep], rows[keep])
+        left = np.flatnonzero(~rare)
+        for block in blocks(len(left)):
+            which = left[block]
+            begin, stop, result = begins[which], stops[which], found[which]
+            for tile in self.tiles(asked.take(which)):
                 waiting = np.flatnonzero((result == none) & (begin < tile.stop) & (stop > tile.start))
                 counted = tile.bits_of(among)
                 for start in range(0, len(waiting), CHUNK):
@@ -184,6 +129,7 @@ class RowBits:
                     place = first_bits(bits)
                     hit = place >= 0
                     result[chunk[hit]] = tile.start + place[hit]
+            found[which] = result
         return found
 
 
@@ -272,7 +218,7 @@ class _Field(Protocol):
 class _AddressField:
     """One address of all rows."""
 
-    def __init__(self, known: _Distinct, of_row: Array, asked: _Distinct, index: Array) -> None:
+    def __init__(self, known: Distinct, of_row: Array, asked: Distinct, index: Array) -> None:
         self._known, self._of_row = known, of_row
         self._asked, self.index = asked, index
         self._related: dict[Kind, tuple[Array, Array]] = {}
@@ -301,125 +247,8 @@ class _AddressField:
     def _pairs(self, kind: Kind) -> tuple[Array, Array]:
         """Which value that is asked for relates to which known one, in the order of the first."""
         if kind not in self._related:
-            parts = []
-            if kind != "lies in":
-                parts.append(_held(self._asked, self._known))
-            if kind != "holds":
-                parts.append(_held(self._known, self._asked)[::-1])
-            if kind == "overlaps":
-                parts.append(_crossing(self._asked, self._known))
-            asked, known = (np.concatenate([part[side] for part in parts]) for side in (0, 1))
-            order = np.argsort(asked, kind="stable")
-            self._related[kind] = asked[order], known[order]
+            self._related[kind] = related(kind, self._asked, self._known)
         return self._related[kind]
-
-
-@dataclass(frozen=True, slots=True)
-class _Distinct:
-    """The different addresses with their masks: numbers of 32 bits by mask and value, or Python's own for IPv6."""
-
-    values: Array
-    cares: Array
-    width: int
-
-    def __len__(self) -> int:
-        return len(self.values)
-
-
-def _distinct(values: tuple[Array, ...], cares: tuple[Array, ...]) -> tuple[_Distinct, Array]:
-    """The different pairs of value and mask, and which of them each row has."""
-    if len(values) == 1:
-        keys = cares[0].astype(np.uint64) << np.uint64(32) | values[0].astype(np.uint64)
-        found, index = np.unique(keys, return_inverse=True)
-        return (
-            _Distinct((found & np.uint64(0xFFFFFFFF)).astype(np.int64), (found >> np.uint64(32)).astype(np.int64), 32),
-            index.reshape(-1),
-        )
-    numbered: dict[tuple[int, int], int] = {}
-    rows = zip(*(column.tolist() for column in (*values, *cares)), strict=True)
-    index = np.fromiter(
-        (
-            numbered.setdefault((high << 64 | low, care << 64 | low_care), len(numbered))
-            for high, low, care, low_care in rows
-        ),
-        dtype=np.int64,
-        count=len(values[0]),
-    )
-    pairs = np.array(list(numbered), dtype=object).reshape(-1, 2)
-    return _Distinct(pairs[:, 0], pairs[:, 1], 128), index
-
-
-def _held(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
-    """Pairs of an inner and an outer value that holds it."""
-    return (_held_numbers if inner.width <= 32 else _held_words)(inner, outer)
-
-
-def _held_numbers(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
-    """The same for numbers of a machine word; the outer ones stand by mask, then by value."""
-    left, right = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
-    edges = [0, *(np.flatnonzero(outer.cares[1:] != outer.cares[:-1]) + 1).tolist(), len(outer)]
-    for start, stop in pairwise(edges):
-        if start == stop:
-            continue
-        care, values = int(outer.cares[start]), outer.values[start:stop]
-        fitting = np.flatnonzero(inner.cares & care == care)
-        wanted = inner.values[fitting] & care
-        at = np.searchsorted(values, wanted)
-        at[at == len(values)] = 0
-        hit = values[at] == wanted
-        left.append(fitting[hit])
-        right.append(at[hit] + start)
-    return np.concatenate(left), np.concatenate(right)
-
-
-def _held_words(inner: _Distinct, outer: _Distinct) -> tuple[Array, Array]:
-    """The same for numbers that are longer than a machine word."""
-    by_care: dict[int, dict[int, int]] = {}
-    for place, (value, care) in enumerate(zip(outer.values.tolist(), outer.cares.tolist(), strict=True)):
-        by_care.setdefault(care, {})[value] = place
-    left: list[int] = []
-    right: list[int] = []
-    rows = list(enumerate(zip(inner.values.tolist(), inner.cares.tolist(), strict=True)))
-    for care, places in by_care.items():
-        for place, (value, its_care) in rows:
-            if its_care & care == care:
-                holder = places.get(value & care)
-                if holder is not None:
-                    left.append(place)
-                    right.append(holder)
-    return np.array(left, dtype=np.int64), np.array(right, dtype=np.int64)
-
-
-def _crossing(asked: _Distinct, known: _Distinct) -> tuple[Array, Array]:
-    """Pairs that overlap without one holding the other: one of the two is no prefix."""
-    left, right = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
-    odd_asked, odd_known = _odd(asked), _odd(known)
-    for place in odd_asked:
-        met = np.flatnonzero(_cross(known, asked, place))
-        left.append(np.full(len(met), place))
-        right.append(met)
-    prefixes = np.ones(len(asked), dtype=bool)
-    prefixes[odd_asked] = False
-    for place in odd_known:
-        met = np.flatnonzero(_cross(asked, known, place) & prefixes)
-        left.append(met)
-        right.append(np.full(len(met), place))
-    return np.concatenate(left), np.concatenate(right)
-
-
-def _cross(some: _Distinct, others: _Distinct, place: int) -> Array:
-    """Which values overlap one of the others, neither holding the other."""
-    value, care = others.values[place], others.cares[place]
-    shared = some.cares & care
-    met: Array = ((some.values ^ value) & shared == 0) & (shared != care) & (shared != some.cares)
-    return met
-
-
-def _odd(distinct: _Distinct) -> list[int]:
-    """Those whose masks are not those of prefixes: whose ones do not stand together at the top."""
-    full = (1 << distinct.width) - 1
-    frees = [~care & full for care in distinct.cares.tolist()]
-    return [place for place, free in enumerate(frees) if free & (free + 1)]
 
 
 class _IntervalField:

@@ -13,7 +13,9 @@ from pathcheck.packet.ranges import Ranges
 from pathcheck.packet.tcp_flags import FlagMatch
 from pathcheck.packet.wildcard import AddressMatch
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row, difference, intersection, row_covers
-from pathcheck.packetset.row_bits import RowBits, Tile, columns_of
+from pathcheck.packetset.columns import columns_of
+from pathcheck.packetset.row_bits import RowBits, Tile
+from pathcheck.packetset.row_pairs import RowPairs
 
 WIDTH = {4: 32, 6: 128}
 
@@ -96,17 +98,42 @@ def test_bits_say_what_rows_say_one_by_one(table: BoxTable, tile: int, draw: obj
 
 
 @settings(deadline=None)
-@given(tables(), st.sampled_from([64, 8192]), st.data())
-def test_the_first_row_is_the_first_that_counts(table: BoxTable, tile: int, data: st.DataObject) -> None:
+@given(tables(), st.sampled_from([64, 8192]), st.sampled_from([None, 1, 4]), st.data())
+def test_the_first_row_is_the_first_that_counts(
+    table: BoxTable, tile: int, part: int | None, data: st.DataObject
+) -> None:
     count = len(table)
     bounds = st.lists(st.integers(0, count), min_size=count, max_size=count)
     begins, stops = np.array(data.draw(bounds)), np.array(data.draw(bounds))
     among = np.array(data.draw(st.lists(st.booleans(), min_size=count, max_size=count)))
-    found = RowBits(table, tile=tile).first("holds", columns_of(table), WHOLE, begins, stops, among)
+    pairs = None if part is None else RowPairs(table, long=1, part=part)
+    found = RowBits(table, tile=tile, pairs=pairs).first("holds", columns_of(table), WHOLE, begins, stops, among)
     for place, row in enumerate(table.rows):
         if row.worlds & WHOLE:
             counted = (other for other in range(begins[place], stops[place]) if among[other])
             assert found[place] == next((it for it in counted if row_covers(table.rows[it], row, WHOLE)), count)
+
+
+@settings(deadline=None)
+@given(tables(), st.sampled_from([1, 2, 4]), st.randoms(use_true_random=False))
+def test_pairs_are_all_that_relate_each_once(table: BoxTable, part: int, draw: object) -> None:
+    chosen = np.array(sorted(draw.sample(range(len(table)), min(len(table), 7))))  # type: ignore[attr-defined]
+    asked = columns_of(table).take(chosen)
+    pairs = RowPairs(table, long=1, part=part)
+    for kind in ("overlaps", "holds", "lies in"):
+        rare = np.zeros(len(chosen), dtype=bool)
+        made = list(pairs.pairs(kind, asked, rare))  # type: ignore[arg-type]
+        assert part > 1 or rare.all()
+        for world in (WHOLE, FRAGMENT):
+            found: list[tuple[int, int]] = []
+            for places, rows in made:
+                keep = pairs.relate(kind, world, asked, places, rows)  # type: ignore[arg-type]
+                found += zip(places[keep].tolist(), rows[keep].tolist(), strict=True)
+            for place in np.flatnonzero(rare).tolist():
+                row = table.rows[chosen[place]]
+                if row.worlds & world:
+                    truth = [at for at, other in enumerate(table.rows) if relates(kind, other, row, world)]
+                    assert sorted(at for it, at in found if it == place) == truth
 
 
 def volume(row: Row, world: int, version: int) -> int:

@@ -14,9 +14,10 @@ import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, intersection
-from pathcheck.packetset.row_bits import CHUNK, Tile, blocks, columns_of
+from pathcheck.packetset.columns import Columns, columns_of
+from pathcheck.packetset.row_bits import CHUNK, Tile, blocks
 from pathcheck.queries.line_review.dead_lines import DeadLines
-from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
+from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, UNKNOWN, Array, ReviewedList
 
 __all__ = ["Crossing", "Crossings", "find_crossing_lines", "find_exceptions"]
 
@@ -116,23 +117,55 @@ def _all_pairs(reviewed: ReviewedList, dead: DeadLines, advance: Callable[[int],
     lines = acting[single]
     rows = np.array(reviewed.first_row, dtype=np.int64)[lines]
     owned_alone = reviewed.row_count[table.owners] == 1
+    counted_rows = dead.alive & owned_alone
     counts = np.zeros(len(lines), dtype=np.int64)
-    for block in blocks(len(lines)):
-        block_rows = rows[block]
+    rare = np.zeros(len(lines), dtype=bool)
+    asked_rows = columns_of(table).take(rows)
+    for places, others in reviewed.bits.pairs.pairs("overlaps", asked_rows, rare):
+        keep = np.flatnonzero((others < rows[places]) & counted_rows[others] & (reviewed.does[others] != UNKNOWN))
+        keep = keep[reviewed.does[others[keep]] != reviewed.does[rows[places[keep]]]]
+        crossing = _cross(reviewed, asked_rows, rows, places[keep], others[keep])
+        counts += np.bincount(places[keep[crossing]], minlength=len(counts))
+    advance(int(np.count_nonzero(rare)))
+    left = np.flatnonzero(~rare)
+    for block in blocks(len(left)):
+        block_rows, block_counts = rows[left[block]], np.zeros(len(left[block]), dtype=np.int64)
         for tile in reviewed.bits.tiles(columns_of(table).take(block_rows)):
             asked = np.flatnonzero(block_rows > tile.start)
-            acts = {own: tile.bits_of(dead.alive & owned_alone & (reviewed.does == own)) for own in (PERMITS, DENIES)}
+            acts = {own: tile.bits_of(counted_rows & (reviewed.does == own)) for own in (PERMITS, DENIES)}
             for start in range(0, len(asked), CHUNK):
                 chunk = asked[start : start + CHUNK]
                 denies = (reviewed.does[block_rows[chunk]] == DENIES)[:, None]
                 counted = np.where(denies, acts[PERMITS], acts[DENIES]) & tile.before(block_rows[chunk])
-                counts[block][chunk] += _crossing_counts(reviewed, tile, block_rows, chunk, counted)
+                block_counts[chunk] += _crossing_counts(reviewed, tile, block_rows, chunk, counted)
+        counts[left[block]] = block_counts
         advance(len(block_rows))
     pairs = dict(zip(lines.tolist(), counts.tolist(), strict=True))
     if not owned_alone.all():
         _add_lines_of_several_rows(reviewed, dead, pairs, acting[~single].tolist())
     advance(len(reviewed.lines) - len(lines))
     return {line: count for line, count in sorted(pairs.items()) if count}
+
+
+def _cross(reviewed: ReviewedList, asked: Columns, rows: Array, places: Array, others: Array) -> Array:
+    """Whether in each pair the row of a line that is asked for and another one cross."""
+    table, pairs = reviewed.table, reviewed.bits.pairs
+    ours = {world: (table.worlds[rows[places]] & world) != 0 for world in (WHOLE, FRAGMENT)}
+    both_name = reviewed.row_names_layer4[rows[places]] & reviewed.row_names_layer4[others]
+    theirs = {
+        WHOLE: (table.worlds[others] & WHOLE) != 0,
+        FRAGMENT: ((table.worlds[others] & FRAGMENT) != 0) & ~both_name,
+    }
+    # What the two are in a world that one of them has no packets in is not compared.
+    met: Array = np.zeros(len(places), dtype=bool)
+    for world in (WHOLE, FRAGMENT):
+        met |= ours[world] & theirs[world] & pairs.relate("overlaps", world, asked, places, others)
+    inside, outside = np.ones(len(places), dtype=bool), np.ones(len(places), dtype=bool)
+    for world in (WHOLE, FRAGMENT):
+        inside &= ~theirs[world] | (ours[world] & pairs.relate("lies in", world, asked, places, others))
+        held = theirs[world] & pairs.relate("holds", world, asked, places, others)
+        outside &= ~ours[world] | (held if world == WHOLE else both_name | held)
+    return met & ~(inside | outside)
 
 
 def _crossing_counts(reviewed: ReviewedList, tile: Tile, rows: Array, chunk: Array, counted: Array) -> Array:

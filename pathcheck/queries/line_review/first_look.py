@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Points
-from pathcheck.packetset.row_bits import Columns, columns_of, points_as_columns
+from pathcheck.packetset.columns import Columns, columns_of, points_as_columns
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList
 from pathcheck.queries.line_review.witnesses import Witnesses
 

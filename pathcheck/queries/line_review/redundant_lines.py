@@ -16,7 +16,7 @@ import numpy as np
 
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Row, intersection, points_of
-from pathcheck.packetset.row_bits import columns_of
+from pathcheck.packetset.columns import columns_of
 from pathcheck.queries.line_review.dead_lines import AHEAD, DeadLine, DeadLines
 from pathcheck.queries.line_review.first_look import find_needed, find_successors, needed_by_witness
 from pathcheck.queries.line_review.reviewed_list import DENIES, PERMITS, Array, ReviewedList

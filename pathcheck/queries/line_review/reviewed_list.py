@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,10 @@ from pathcheck.model.access_list import AccessList, Action, Line, UnreadLine
 from pathcheck.model.device import Device
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
-from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Row
+from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable, Product, Row
+from pathcheck.packetset.columns import columns_of
 from pathcheck.packetset.cover import Covered, CoverSearch
-from pathcheck.packetset.row_bits import RowBits, columns_of, set_bits
+from pathcheck.packetset.row_bits import RowBits, set_bits
 
 __all__ = ["ReviewedList"]
 
@@ -33,6 +34,8 @@ _MOST_AHEAD = 128
 """Rows that are looked at ahead together, at most."""
 _MOST_KEPT = 8_000_000
 """Numbers of rows that are kept between passes, 8 bytes each."""
+_ENTRY = 48
+"""What keeping an answer takes beside its numbers, counted as such."""
 
 
 class ReviewedList:
@@ -54,15 +57,10 @@ class ReviewedList:
         self.access_list = access_list
         self.lines: tuple[Line | UnreadLine, ...] = access_list.lines
         self.version: IPVersion = 4 if access_list.family == "ipv4" else 6
-        self.spaces: list[LineSpace] = [line_space(device, line, access_list.family) for line in self.lines]
-        self.certain: list[bool] = [not space.doubts for space in self.spaces]
-        self.table = BoxTable(
-            self.version,
-            (
-                (index, space.may.sources, space.may.destinations, space.may.services)
-                for index, space in enumerate(self.spaces)
-            ),
-        )
+        self.spaces: Sequence[LineSpace] = _Spaces(device, access_list)
+        self.certain: list[bool] = []
+        self._names_layer4: list[bool] = []
+        self.table = BoxTable(self.version, self._products(), f"list `{access_list.name}` of `{device.name}`")
         self.searching = CoverSearch(self.table)
         self.is_long = len(self.table) >= _LONG
         """Whether all rows are looked at together first."""
@@ -82,14 +80,19 @@ class ReviewedList:
         self.decides: Array = self.does != UNKNOWN
         """Rows of lines that match exactly what they say."""
 
-        self._names_layer4 = [
-            isinstance(line, Line)
-            and (line.names_layer4 or any(service.names_layer4 for service in space.may.services))
-            for line, space in zip(self.lines, self.spaces, strict=True)
-        ]
         self.row_names_layer4: Array = np.array(self._names_layer4, dtype=bool)[owners]
         self.row_count: Array = edges[1:] - edges[:-1]
         """How many rows each line has."""
+
+    def _products(self) -> Iterator[Product]:
+        """Yield the rows of each line as factors, and note what is asked of lines later: the rest is not kept."""
+        for index, (line, space) in enumerate(zip(self.lines, self.spaces, strict=True)):
+            self.certain.append(not space.doubts)
+            self._names_layer4.append(
+                isinstance(line, Line)
+                and (line.names_layer4 or any(service.names_layer4 for service in space.may.services))
+            )
+            yield index, space.may.sources, space.may.destinations, space.may.services
 
     @cached_property
     def bits(self) -> RowBits:
@@ -166,7 +169,7 @@ class ReviewedList:
         if kept is not None:
             return kept[1]
         found = self.table.overlapping(row, start, stop, world)
-        self._room -= len(found)
+        self._room -= len(found) + _ENTRY
         if self._room > 0:
             self._kept[key] = row, found  # with the row, so that no other row can get its identity
         return found
@@ -188,3 +191,28 @@ class ReviewedList:
     def search(self, row: Row, among: Array, world: int, *, tried: bool = False) -> Packet | Covered:
         """Ask whether rows cover a row; see :meth:`pathcheck.packetset.cover.CoverSearch.search`."""
         return self.searching.search(row, among, world, tried=tried)
+
+
+class _Spaces(Sequence[LineSpace]):
+    """What the lines of a list match, worked out when it is asked for: in a long list it takes more than its rows."""
+
+    def __init__(self, device: Device, access_list: AccessList) -> None:
+        self._device, self._list = device, access_list
+        self._last: tuple[int, LineSpace] | None = None
+
+    def __len__(self) -> int:
+        return len(self._list.lines)
+
+    @overload
+    def __getitem__(self, index: int) -> LineSpace: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> list[LineSpace]: ...
+
+    def __getitem__(self, index: int | slice) -> LineSpace | list[LineSpace]:
+        if isinstance(index, slice):
+            return [self[place] for place in range(*index.indices(len(self)))]
+        # The members of one line's groups are asked about one after the other.
+        if self._last is None or self._last[0] != index:
+            self._last = index, line_space(self._device, self._list.lines[index], self._list.family)
+        return self._last[1]

@@ -9,7 +9,7 @@ import numpy as np
 from pathcheck.packet.address import IPVersion
 from pathcheck.packet.packet import Packet
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, Points, points_of
-from pathcheck.packetset.row_bits import Columns, points_as_columns
+from pathcheck.packetset.columns import Columns, points_as_columns
 from pathcheck.queries.line_review.reviewed_list import Array
 
 __all__ = ["Witnesses"]

@@ -5,11 +5,13 @@ Tables of a few rows are asked row by row, longer ones by columns; both lengths 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from random import Random
 
 import numpy as np
 import pytest
 
+from pathcheck.errors import CapacityError
 from pathcheck.packet.address import WIDTH, Address, IPVersion
 from pathcheck.packet.box import Box
 from pathcheck.packet.packet import Packet
@@ -21,6 +23,7 @@ from pathcheck.packetset.box_table import (
     FRAGMENT,
     WHOLE,
     BoxTable,
+    Product,
     Row,
     box_of,
     intersection,
@@ -262,3 +265,17 @@ def test_no_row_shares_more_with_another_than_its_size(version: IPVersion, seed:
     for index, row in enumerate(table.rows):
         [own] = table.shares(row, np.array([index]))
         assert own == pytest.approx(sizes[index])
+
+
+def test_too_many_rows_are_refused_before_they_are_made() -> None:
+    ends = [AddressMatch(4, number, 0xFFFFFFFF) for number in range(100_000)]
+    service = Box.everything(4)
+
+    def products() -> Iterator[Product]:
+        yield 0, ends[:2], ends[:3], (service,)
+        yield 1, ends, ends, (service,)
+        raise AssertionError("a line was read behind the one that is too much")
+
+    with pytest.raises(CapacityError, match=r"list `GATES` is too long: up to its line 2 .* 10,000,000,006 comb.* room for 20 "):
+        BoxTable(4, products(), "list `GATES`", most=20)
+    assert len(BoxTable(4, [(0, ends[:4], ends[:5], (service,))], most=20)) == 20

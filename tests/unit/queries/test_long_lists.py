@@ -13,7 +13,7 @@ from pathcheck.model.object_group import GroupReference
 from pathcheck.packet.address import Address
 from pathcheck.packet.tcp_flags import ACK, ESTABLISHED, SYN, FlagMatch
 from pathcheck.packetset.box_table import WHOLE
-from pathcheck.packetset.row_bits import columns_of
+from pathcheck.packetset.columns import columns_of
 from pathcheck.queries.line_review import reviewed_list as reviewed_list_module
 from pathcheck.queries.line_review.crossing_lines import find_crossing_lines, find_exceptions
 from pathcheck.queries.line_review.dead_lines import find_dead_lines
