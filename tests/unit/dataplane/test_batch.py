@@ -156,3 +156,13 @@ def test_tables_are_made_once_for_a_device_and_a_list() -> None:
     assert _rows(one, compiled_list(one, "ipv4", "A")) is kept
     assert _rows(one, compiled_list(one, "ipv4", "B")) is not kept
     assert _rows(same, compiled_list(one, "ipv4", "A")) is not kept
+
+
+@pytest.mark.parametrize("reading", ["neighbour-discovery", "nothing"])
+def test_the_end_of_an_ipv6_list_rests_on_one_reading(reading: str) -> None:
+    entries = access_list("A", line("permit", "tcp", version=6, destination_ports="443"), family="ipv6")
+    one = device("quay-a", entries, assume=Assumptions(ipv6_end=reading))
+    some = [packet("2001:db8::1", "2001:db8::2", "icmpv6", kind) for kind in (134, 135, 136, 137)]
+    for item, each in zip(decide_batch(one, "ipv6", "A", some), some, strict=True):
+        alone = evaluate_list(one, "ipv6", "A", each)
+        assert (item.action, item.use, set(item.readings)) == (alone.action, alone.use, set(alone.readings))

@@ -280,3 +280,16 @@ def test_the_fragments_of_a_service_group_of_which_a_member_is_missing_are_conte
     for one in (ServiceMatch(6, None, Ranges(())), ServiceMatch(17)):
         assert space(line("permit", SERVICES), group("DESK", "service", one, None)).contested is None
     assert space(line("deny", SERVICES), group("DESK", "service", web, None)).contested is None
+
+
+@pytest.mark.parametrize("part", ["source_ports", "destination_ports"])
+def test_a_port_group_that_is_undefined_may_be_any_port(part: str) -> None:
+    found = space(line("permit", "udp", **{part: GroupReference("WEB", "port")}))
+    for number in (0, 1, 65535):
+        assert says(found, packet(DESK, OFFICE, "udp", number, number)) == "maybe"
+
+
+def test_an_icmp_group_that_is_undefined_may_be_any_type() -> None:
+    found = space(line("permit", "icmp", icmp=GroupReference("PINGS", "icmp-type")))
+    for numbers in ((0, 0), (8, 0), (255, 255)):
+        assert says(found, packet(DESK, OFFICE, "icmp", *numbers)) == "maybe"

@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 
 import pytest
+from model_builders import device, fleet, interface
 from small_fleets import ask, ends, fleet_of, notes, way
 
 from pathcheck.errors import FlowError, UnknownNameError
 from pathcheck.model.flow import EntryPoint, Flow
+from pathcheck.network.entry import flow_entries
+from pathcheck.network.reachability import Network
 from pathcheck.packet.prefix import Prefix
 from pathcheck.queries.flow import ask_flow
 
@@ -193,3 +196,26 @@ def test_a_device_whose_interface_on_the_subnet_is_down_is_not_reached_there():
     # Sources and destinations on two subnets: each stays on its own.
     answer = ask(gates(), "tcp 10.1.20.7 10.1.31.2:80 --no-reply")
     assert {path.share for path in answer.paths} == {"equal-cost"}
+
+
+def test_stations_use_a_gateway_that_may_be_down_only_if_no_other_is_up():
+    def starts(*second, first=True):
+        ports = [interface("Ethernet1", "10.1.20.1/24", shutdown=not first), interface("Ethernet2", "10.1.30.1/24")]
+        east, west = device("east", *ports, routing=True), device("west", *second, routing=True)
+        flow = Flow(6, (Prefix.parse("10.1.20.7"),), (Prefix.parse("10.1.30.9"),))
+        return [
+            (f"{it.at.device}:{it.at.interface}", it.alternative)
+            for it in flow_entries(Network(fleet(east, west)), flow, 4).starts
+        ]
+
+    perhaps = interface("Tunnel1", "10.1.20.2/24")
+    certain = interface("Ethernet1", "10.1.20.2/24")
+    assert starts(certain) == [("east:Ethernet1", True), ("west:Ethernet1", True)]
+    assert starts(certain, first=False) == [("west:Ethernet1", False)]
+    assert starts(perhaps, first=False) == [("west:Tunnel1", False)]
+
+
+def test_an_entry_that_is_named_is_no_alternative():
+    for at in ("east:Ethernet1", "east"):
+        answer = ask(gates(), f"tcp 10.1.20.7 10.1.30.9:80 --at {at} --no-reply")
+        assert {path.share for path in answer.paths} == {"all"}

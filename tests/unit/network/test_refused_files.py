@@ -61,3 +61,14 @@ def test_an_unknown_source_is_told_with_the_refused_file(tmp_path: Path) -> None
     with pytest.raises(FlowError) as told:
         answer(tmp_path, BRACES % b"10.0.0.2", "tcp 10.1.99.7 10.1.20.9:443")
     assert "`core.cfg`" in (told.value.help or "")
+
+
+@pytest.mark.parametrize(("count", "named"), [(2, "`r0.cfg`, `r1.cfg`, see"), (3, "`r0.cfg`, `r1.cfg`, `r2.cfg`, see"),
+                                              (4, "`r0.cfg`, `r1.cfg`, `r2.cfg`, ..., see")])  # fmt: skip
+def test_of_many_refused_files_three_are_named(tmp_path: Path, count: int, named: str) -> None:
+    (tmp_path / "quay.cfg").write_text(QUAY)
+    for number in range(count):
+        (tmp_path / f"r{number}.cfg").write_bytes(bytes(range(200)))
+    with pytest.raises(FlowError) as caught:
+        pathcheck.load(tmp_path).flow("tcp 172.16.0.1 192.0.2.9:443", reply=False)
+    assert f"refused and so not known: {named}" in str(caught.value)

@@ -115,3 +115,11 @@ def test_representation_counts() -> None:
     space = packet_space(4)
     assert repr(space.of_packet(Packet(Address(4, 1), Address(4, 2), 6))) == "<PacketSet of IPv4, 1 packets>"
     assert repr(space) == "<PacketSpace of IPv4, 119 bits>"
+
+
+def test_boxes_name_a_field_only_where_it_is_limited():
+    space = packet_space(4)
+    for some in (space.full, space.of(Box(AddressMatch.any(4), AddressMatch.any(4), Ranges.single(17)))):
+        assert {box.dscp for box in some.boxes()} == {None}
+    marked = Box(AddressMatch.any(4), AddressMatch.any(4), dscp=Ranges.of((0, 62)))
+    assert {box.dscp for box in space.of(marked).boxes()} == {Ranges.of((0, 62))}

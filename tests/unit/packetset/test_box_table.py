@@ -267,6 +267,26 @@ def test_no_row_shares_more_with_another_than_its_size(version: IPVersion, seed:
         assert own == pytest.approx(sizes[index])
 
 
+@versions
+def test_flags_are_compared_by_the_bits_that_both_ask_for(version: IPVersion) -> None:
+    any_address = AddressMatch.any(version)
+    cubes = [(0, 0), (SYN, SYN), (SYN, 0), (SYN | ACK, SYN), (SYN | ACK, ACK), (ACK, ACK), (RST, RST), (255, SYN)]
+    boxes = [Box(any_address, any_address, Ranges.single(6), flags=FlagMatch.of(cube)) for cube in cubes]
+    # Twice, so that all columns are compared at once.
+    table = BoxTable(version, [(number, [any_address], [any_address], (box,)) for number, box in enumerate(boxes * 2)])
+    among = np.arange(len(table))
+    for care, value in cubes:
+        [row] = rows_of(Box(any_address, any_address, Ranges.single(6), flags=FlagMatch.of((care, value))))
+        covering = [not (its & ~care or (its_value ^ value) & its) for its, its_value in cubes] * 2
+        covered = [not (care & ~its or (its_value ^ value) & care) for its, its_value in cubes] * 2
+        meeting = [not (its_value ^ value) & its & care for its, its_value in cubes] * 2
+        assert table.are_covering(row, among, WHOLE).tolist() == covering
+        assert table.covering(row, among, WHOLE).tolist() == np.flatnonzero(covering).tolist()
+        assert table.are_covered(row, among, WHOLE).tolist() == covered
+        assert table.overlapping(row, 0, len(table), WHOLE).tolist() == np.flatnonzero(meeting).tolist()
+        assert [row_covers(other, row, WHOLE) for other in table.rows] == covering
+
+
 def test_too_many_rows_are_refused_before_they_are_made() -> None:
     ends = [AddressMatch(4, number, 0xFFFFFFFF) for number in range(100_000)]
     service = Box.everything(4)
@@ -276,6 +296,8 @@ def test_too_many_rows_are_refused_before_they_are_made() -> None:
         yield 1, ends, ends, (service,)
         raise AssertionError("a line was read behind the one that is too much")
 
-    with pytest.raises(CapacityError, match=r"list `GATES` is too long: up to its line 2 .* 10,000,000,006 comb.* room for 20 "):
+    with pytest.raises(
+        CapacityError, match=r"list `GATES` is too long: up to its line 2 .* 10,000,000,006 comb.* room for 20 "
+    ):
         BoxTable(4, products(), "list `GATES`", most=20)
     assert len(BoxTable(4, [(0, ends[:4], ends[:5], (service,))], most=20)) == 20

@@ -24,7 +24,7 @@ from pathcheck.queries.line_review.reviewed_list import ReviewedList
 
 ENDS = {
     4: ("any", "10.1.20.0/24", "10.1.20.0/25", "10.1.20.128/25", "10.1.20.7", "10.1.20.0 0.0.0.254",
-        "10.1.20.1 0.0.0.6"),
+        "10.1.20.1 0.0.0.6", "0.0.0.1 255.255.255.254"),
     6: ("any", "2001:db8:20::/48", "2001:db8:20::/49", "2001:db8:20:8000::/49", "2001:db8:20::7"),
 }  # fmt: skip
 PIERS, WEB = GroupReference("PIERS", "address"), GroupReference("WEB", "port")
