@@ -34,6 +34,8 @@ _MOST = 1 << 22
 _BLOCK = 1 << 14
 _FEW = 4
 """Up to as many strings are looked at to see whether they tell anything apart."""
+_COMPARED = 160
+"""Up to as many addresses are compared with each row, which is faster than to look them up."""
 _INTERVALS = ("protocol", "first", "second", "dscp")
 _NUMBERS = {WHOLE: (*_INTERVALS, "flags"), FRAGMENT: ("protocol", "dscp")}
 
@@ -67,10 +69,15 @@ class RowBits:
             for end in (0, 1)
         ]
 
-    def tiles(self, asked: Columns) -> Iterator[Tile]:
+    def tiles(self, asked: Columns, first: int = 0) -> Iterator[Tile]:
         """Yield the table in parts, in order, each to be asked about some rows or points of the same IP version.
 
         The strings of one part take memory for each different value that is asked for: ask for some thousands at once.
+
+        Parameters
+        ----------
+        first
+            The row to begin at, one with which a part begins.
         """
         words = len(asked.values) // 2
         ends = [
@@ -88,7 +95,7 @@ class RowBits:
         fields: dict[str, _Field] = dict(
             zip(("source", "destination", *_INTERVALS, "flags"), (*ends, *intervals, flags), strict=True)
         )
-        for start in range(0, len(self._table), self._tile):
+        for start in range(first, len(self._table), self._tile):
             yield Tile(fields, self._table, start, min(start + self._tile, len(self._table)))
 
     def first(self, kind: Kind, asked: Columns, world: int, begins: Array, stops: Array, among: Array) -> Array:
@@ -115,22 +122,39 @@ class RowBits:
             np.minimum.at(found, places[keep], rows[keep])
         left = np.flatnonzero(~rare)
         for block in blocks(len(left)):
-            which = left[block]
-            begin, stop, result = begins[which], stops[which], found[which]
-            for tile in self.tiles(asked.take(which)):
-                waiting = np.flatnonzero((result == none) & (begin < tile.stop) & (stop > tile.start))
-                counted = tile.bits_of(among)
-                for start in range(0, len(waiting), CHUNK):
-                    chunk = waiting[start : start + CHUNK]
-                    bits = tile.related(kind, world, chunk)
-                    bits &= counted
-                    bits &= tile.before(stop[chunk])
-                    bits &= ~tile.before(begin[chunk])
-                    place = first_bits(bits)
-                    hit = place >= 0
-                    result[chunk[hit]] = tile.start + place[hit]
-            found[which] = result
+            which, at = left[block], 0
+            while len(which) and at < none:
+                which, at = self._first_in_tiles(kind, asked, world, begins, stops, among, which, at, found)
         return found
+
+    def _first_in_tiles(
+        self, kind: Kind, asked: Columns, world: int, begins: Array, stops: Array, among: Array, which: Array,
+        at: int, found: Array,
+    ) -> tuple[Array, int]:  # fmt: skip
+        """Go through tiles from a row on until half of what is asked for is settled: the other half is asked anew.
+
+        Returns what is left, and the row to go on from.
+        """
+        none = len(self._table)
+        begin, stop, result = begins[which], stops[which], found[which]
+        for tile in self.tiles(asked.take(which), at):
+            waiting = np.flatnonzero((result == none) & (begin < tile.stop) & (stop > tile.start))
+            counted = tile.bits_of(among)
+            for start in range(0, len(waiting), CHUNK):
+                chunk = waiting[start : start + CHUNK]
+                bits = tile.related(kind, world, chunk)
+                bits &= counted
+                bits &= tile.before(stop[chunk])
+                bits &= ~tile.before(begin[chunk])
+                place = first_bits(bits)
+                hit = place >= 0
+                result[chunk[hit]] = tile.start + place[hit]
+            at = tile.stop
+            left = (result == none) & (stop > at)
+            if 2 * np.count_nonzero(left) <= len(which):
+                break
+        found[which] = result
+        return which[left], at
 
 
 def blocks(count: int) -> Iterator[slice]:
@@ -225,6 +249,8 @@ class _AddressField:
 
     def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
         """Return for each value that is asked for the rows of a tile that relate to it."""
+        if len(self._asked) <= _COMPARED and self._known.width <= 32:
+            return self._compared(kind, self._of_row[start:stop], words)
         asked, known = self._pairs(kind)
         present, local = np.unique(self._of_row[start:stop], return_inverse=True)
         leaves = np.zeros((len(present), words), dtype=np.uint64)
@@ -243,6 +269,17 @@ class _AddressField:
             starts = np.flatnonzero(np.concatenate([[True], some[1:] != some[:-1]]))
             found[some[starts]] |= np.bitwise_or.reduceat(leaves[leaf[begin : begin + step]], starts, axis=0)
         return found
+
+    def _compared(self, kind: Kind, of_row: Array, words: int) -> Array:
+        """The same for few values that are asked for, each compared with each row."""
+        values, cares = (column[of_row].astype(np.uint32) for column in (self._known.values, self._known.cares))
+        value, care = (column.astype(np.uint32)[:, None] for column in (self._asked.values, self._asked.cares))
+        met = ((values ^ value) & (cares & care)) == 0
+        if kind == "holds":
+            met &= (cares & ~care) == 0
+        elif kind == "lies in":
+            met &= (care & ~cares) == 0
+        return _packed(met, words)
 
     def _pairs(self, kind: Kind) -> tuple[Array, Array]:
         """Which value that is asked for relates to which known one, in the order of the first."""
