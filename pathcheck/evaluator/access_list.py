@@ -160,16 +160,22 @@ def _service_answers(device: Device, line: Line, service: object, packet: Packet
     assert isinstance(service, Line | ServiceMatch)
     ports = service.source_ports is not None or service.destination_ports is not None
     icmp, flags = service.icmp is not None, line.flags is not None
-    yield _number_matches(device, service.protocol, packet.protocol)
+    # A group says `icmp` for lists of either IP version, and in IPv6 the types are others: only a line is clear.
+    either = packet.version == 6 and isinstance(service, ServiceMatch) and service.protocol == 1
+    if either and packet.protocol in (1, 58):
+        yield MAYBE, "`icmp` in a group of services may stand for ICMPv6 in an IPv6 list"
+    else:
+        yield _number_matches(device, service.protocol, packet.protocol)
     # A criterion of layer 4 asks for a protocol that has such a field.
     yield _sure(not ports or packet.protocol in (6, 17, 132))
-    yield _sure(not icmp or packet.protocol == (1 if packet.version == 4 else 58))
+    yield _sure(not icmp or either or packet.protocol == (1 if packet.version == 4 else 58))
     yield _sure(not flags or packet.protocol == 6)
     # A non-initial fragment has no layer 4: None stands for "whatever it may have been".
     whole = not packet.fragment
     yield _number_matches(device, service.source_ports, packet.source_port if whole else None)
     yield _number_matches(device, service.destination_ports, packet.destination_port if whole else None)
-    yield _number_matches(device, service.icmp, packet.icmp_type * 256 + packet.icmp_code if whole else None)
+    number = packet.icmp_type * 256 + packet.icmp_code if whole and not either else None
+    yield _number_matches(device, service.icmp, number)
     if line.flags is not None:
         cubes = line.flags.cubes
         yield _sure(any(packet.flags & care == value for care, value in cubes) if whole else bool(cubes))

@@ -387,3 +387,23 @@ def test_an_undefined_list_is_told_from_an_empty_one():
     for entries, state in ((None, "undefined"), ((), "empty")):
         [reading] = decide(entries, WEB)[1].readings
         assert (reading.key, reading.about) == ("undefined_list", f"{state} list `A`")
+
+
+def test_icmp_in_a_group_of_services_is_open_in_an_ipv6_list():
+    def found(one, *services, action="permit", family="ipv6", **more):
+        version = 6 if family == "ipv6" else 4
+        entries = [line(action, SERVICES, version=version, **more)]
+        return answer(entries, one, group("SERVICES", "service", *services), family=family)
+
+    ends = "2001:db8:20::7", "2001:db8:99::10"
+    ping, echo = packet(*ends, "icmpv6", 128, 0), ServiceMatch(1, icmp=Ranges.of((2048, 2303)))
+    assert found(ping, ServiceMatch(1)) == found(ping, echo) == "uncertain"
+    assert found(packet(*ends, 1), ServiceMatch(1)) == "uncertain"
+    assert found(packet(*ends, "icmpv6", fragment=True), echo) == "uncertain"
+    assert found(packet(*ends, "icmpv6", fragment=True), echo, action="deny") == "deny"
+    assert found(packet(*ends, "tcp", 1, 2), echo) == "deny"
+    # Beside a service that says it for certain nothing is open, nor in an IPv4 list.
+    assert found(ping, echo, ServiceMatch(58)) == "permit"
+    four = packet("10.1.20.7", OFFICE, "icmp", 8, 0)
+    assert found(four, echo, family="ipv4") == "permit"
+    assert found(packet("10.1.20.7", OFFICE, "icmp", 0, 0), echo, family="ipv4") == "deny"
