@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Distinct", "Kind", "distinct", "related"]
+__all__ = ["Distinct", "Kind", "distinct", "has_gaps", "related"]
 
 Array = NDArray[Any]
 
@@ -150,3 +150,8 @@ def _odd(known: Distinct) -> list[int]:
         return odd
     frees = [~care & full for care in known.cares.tolist()]
     return [place for place, free in enumerate(frees) if free & (free + 1)]
+
+
+def has_gaps(known: Distinct) -> bool:
+    """Whether a mask is not that of a prefix, or not looked at because it is longer than a machine word."""
+    return known.width > 32 or len(_odd(known)) > 0

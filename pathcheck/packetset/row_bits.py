@@ -17,7 +17,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pathcheck.packetset.address_pairs import Distinct, Kind, distinct, related
+from pathcheck.packetset.address_pairs import Distinct, Kind, distinct, has_gaps, related
 from pathcheck.packetset.box_table import FRAGMENT, WHOLE, BoxTable
 from pathcheck.packetset.columns import Columns, columns_of
 from pathcheck.packetset.row_pairs import RowPairs
@@ -246,6 +246,7 @@ class _AddressField:
         self._known, self._of_row = known, of_row
         self._asked, self.index = asked, index
         self._related: dict[Kind, tuple[Array, Array]] = {}
+        self._are_prefixes = not has_gaps(known)
 
     def strings(self, kind: Kind, start: int, stop: int, words: int) -> Array:
         """Return for each value that is asked for the rows of a tile that relate to it."""
@@ -261,13 +262,21 @@ class _AddressField:
         leaf_of[present] = np.arange(len(present))
         leaf = leaf_of[known]
         kept = leaf >= 0
-        asked, leaf = asked[kept], leaf[kept]
+        asked, known, leaf = asked[kept], known[kept], leaf[kept]
         found = np.zeros((len(self._asked), words), dtype=np.uint64)
-        step = max(1, _MOST // words)
-        for begin in range(0, len(asked), step):
-            some = asked[begin : begin + step]
-            starts = np.flatnonzero(np.concatenate([[True], some[1:] != some[:-1]]))
-            found[some[starts]] |= np.bitwise_or.reduceat(leaves[leaf[begin : begin + step]], starts, axis=0)
+        if kind == "holds" and self._are_prefixes and len(asked):
+            # Prefixes that hold the same are nested, so those with the same longest one have all of them in common.
+            starts = np.flatnonzero(np.concatenate([[True], asked[1:] != asked[:-1]]))
+            stops = np.append(starts[1:], len(asked))
+            _, chosen, alike = np.unique(np.maximum.reduceat(known, starts), return_index=True, return_inverse=True)
+            counts = stops[chosen] - starts[chosen]
+            group = np.repeat(np.arange(len(chosen)), counts)
+            at = np.arange(len(group)) + np.repeat(starts[chosen] - np.cumsum(counts) + counts, counts)
+            united = np.zeros((len(chosen), words), dtype=np.uint64)
+            _unite(united, group, leaves, leaf[at])
+            found[asked[starts]] = united[alike.reshape(-1)]
+        else:
+            _unite(found, asked, leaves, leaf)
         return found
 
     def _compared(self, kind: Kind, of_row: Array, words: int) -> Array:
@@ -334,6 +343,15 @@ class _FlagField:
         elif kind == "lies in":
             met &= (care & ~cares) == 0
         return _packed(met, words)
+
+
+def _unite(into: Array, places: Array, strings: Array, which: Array) -> None:
+    """Add strings to others: to the one at each place, places in order, the string beside it."""
+    step = max(1, _MOST // strings.shape[1])
+    for begin in range(0, len(places), step):
+        some = places[begin : begin + step]
+        starts = np.flatnonzero(np.concatenate([[True], some[1:] != some[:-1]]))
+        into[some[starts]] |= np.bitwise_or.reduceat(strings[which[begin : begin + step]], starts, axis=0)
 
 
 @lru_cache(maxsize=4)
