@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pathcheck.cli.main import app
+from pathcheck.errors import InputError
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "schemas" / "removals.json").read_text("utf-8"))
 SWITCH = """hostname quay-a
@@ -229,3 +230,25 @@ def test_a_revision_against_the_folder(tmp_path, monkeypatch):
     done = CliRunner().invoke(app, ["removals", "git:HEAD", "."], standalone_mode=False)
     assert done.return_value == 1
     assert "the default gateway 10.20.99.1" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "status"),
+    [(b"\0\1\2", b"\0\1\3", 2), (b"\0\1\2", None, 2), (None, b"\0\1\2", 2), (b"\0\1\2", b"\0\1\2", 0)],
+)
+def test_what_goes_with_a_refused_file_is_not_known(
+    before: bytes | None, after: bytes | None, status: int, tmp_path: Path
+) -> None:
+    for name, data in (("before", before), ("after", after)):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "quay-a.cfg").write_text(SWITCH)
+        if data is not None:
+            (tmp_path / name / "quay-b.cfg").write_bytes(data)
+    words = ["removals", str(tmp_path / "before"), str(tmp_path / "after")]
+    result = CliRunner().invoke(app, words, standalone_mode=False)
+    if status:
+        assert isinstance(result.exception, InputError)
+        assert "`quay-b.cfg` is refused in " in result.exception.message
+    else:
+        assert result.return_value == 0
+        assert "quay-b.cfg: refused in both states, with the same content" in result.stdout
