@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN
+from pathcheck.cli.exit_status import BROKEN, HOLDS, UNCERTAIN, UNREADABLE
 from pathcheck.cli.options import FleetOption, JsonOption
 from pathcheck.cli.output import (
     FINDING_FORMATS,
@@ -43,8 +43,8 @@ def manageable(
 ) -> int:
     """Tell whether the controller can manage each device: its session, the answer, and the first link that breaks.
 
-    Exit status: 0 each device is; 1 one is not; 2 the fleet cannot be read; 3 it is not known of one, or nothing
-    could be judged. Servers that a device does not reach are shown and do not change the status.
+    Exit status: 0 each device is; 1 one is not; 2 the fleet, or a file of it, cannot be read; 3 it is not known of
+    one, or nothing could be judged. Servers that a device does not reach are shown and do not change the status.
     """
     targets = report_targets(context, formats, outputs, json=json, known=FINDING_FORMATS)
 
@@ -72,6 +72,9 @@ def manageable(
             "json": lambda _: render_json(manageability_document(report)),
         },
     )
+    if not named and (refused := [account.file for account in loaded.report.files if account.refused is not None]):
+        typer.echo(f"refused, so that no device in it was judged: {', '.join(refused)}", err=True)
+        return UNREADABLE
     return _status(report)
 
 

@@ -104,3 +104,10 @@ def test_a_device_of_nobody_is_refused() -> None:
     found = ask("quay-aa")
     assert isinstance(found.exception, UnknownNameError)
     assert found.exception.help == "did you mean `quay-a`?"
+
+
+def test_devices_in_a_refused_file_are_not_passed_over(fleet: Path) -> None:
+    (fleet / "quay-b.cfg").write_bytes(b"\0\1\2")
+    result = ask(fleet=fleet)
+    assert result.return_value == 2
+    assert "refused, so that no device in it was judged: quay-b.cfg" in result.stderr

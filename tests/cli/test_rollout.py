@@ -166,3 +166,13 @@ def test_the_caution_stands_in_both_forms():
 def test_the_library_asks_the_same():
     found = pathcheck.load(CORPUS / "after").rollout(CORPUS / "before")
     assert found.answer == document(*STATES)["answer"]
+
+
+def test_a_file_that_is_refused_in_one_state_only_is_no_device_that_has_gone(tmp_path):
+    for state in ("before", "after"):
+        shutil.copytree(CORPUS / state, tmp_path / state)
+    (tmp_path / "after" / "quay-b.cfg").write_bytes(b"\0\1\2")
+    words = ["rollout", "--before", str(tmp_path / "before"), "--after", str(tmp_path / "after")]
+    result = CliRunner().invoke(app, words, standalone_mode=False)
+    assert isinstance(result.exception, InputError)
+    assert "`quay-b.cfg` is refused in " in result.exception.message

@@ -9,11 +9,11 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from pathcheck.errors import InputError, UnknownNameError, UsageError, nearest
+from pathcheck.errors import UnknownNameError, UsageError, nearest
 from pathcheck.fleet_source import FleetState, is_revision
 from pathcheck.model.device import Device
 from pathcheck.packet.ranges import Ranges
-from pathcheck.queries.fleet_comparison.unread_files import unread_files
+from pathcheck.queries.fleet_comparison.unread_files import refused_alike
 from pathcheck.queries.removals.meaning import Piece, all_vlans, pieces_of, sections_of
 from pathcheck.queries.removals.words import word_lines
 from pathcheck.results.removals import Alarm, DeviceRemovals, Removal, Removals
@@ -54,7 +54,7 @@ def preview_removals(
     InputError
         A file is refused in either state and not the same in both: what goes with it is not known.
     """
-    notes = list(_refused(before, after))
+    notes = [f"{name}: refused in both states, with the same content" for name in refused_alike(before, after)]
     old, new = before.loaded.config.devices, after.loaded.config.devices
     pairs = _pairs(before, after)
     if device is not None:
@@ -76,18 +76,6 @@ def preview_removals(
             notes += looking.notes()
         advance(1)
     return Removals(before.word, after.word, tuple(found), tuple(alarms), most, tuple(dict.fromkeys(notes)))
-
-
-def _refused(before: FleetState, after: FleetState) -> Iterator[str]:
-    """Note files that are refused and the same in both states; of any other nobody can tell what goes with it."""
-    for file in unread_files(before, after):
-        if not file.is_same:
-            word, why = (before.word, file.before) if file.before is not None else (after.word, file.after)
-            raise InputError(
-                f"`{file.file}` is refused in `{word}`, so what is removed with it is not known: {why}",
-                help="replace it by text that can be read, or leave it out of both states",
-            )
-        yield f"{file.file}: refused in both states, with the same content"
 
 
 def _pairs(before: FleetState, after: FleetState) -> list[tuple[str, str | None]]:

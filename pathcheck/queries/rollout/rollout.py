@@ -19,6 +19,7 @@ from pathcheck.errors import UsageError
 from pathcheck.fleet import LoadedFleet
 from pathcheck.fleet_source import FleetState
 from pathcheck.model.fleet_config import FleetConfig
+from pathcheck.queries.fleet_comparison.unread_files import refused_alike
 from pathcheck.queries.required_flows import required_flows_of
 from pathcheck.queries.rollout.cover import Budget, Claim, Masks, Standing, cover, holds_in, lowest, widest_boxes
 from pathcheck.queries.rollout.held import AlwaysFlow, Session, Target, judge_target, loaded_state
@@ -62,12 +63,13 @@ def roll_out(
     UsageError
         There is nothing to judge: no session and no required flow that is marked.
     InputError
-        The file of required flows has faults.
+        The file of required flows has faults, or a file is refused in one state and not the same in the other.
     CapacityError
         A flow parts into too many sets of packets.
     InternalFault
         The evaluator disagrees.
     """
+    tuple(refused_alike(before, after))  # a device that is in such a file would be taken for one that is not pushed
     space = rollout_space(before.loaded.config, after.loaded.config, by_line=by_line)
     targets, not_judged = _targets(space, after.loaded)
     if not targets:
